@@ -1,0 +1,43 @@
+package storage
+
+import (
+	"encoding/json"
+	"time"
+)
+
+// Object is a JSON object in canonical form.
+type Object = json.RawMessage
+
+// Record is one entry, parsed: the members of design page dice, *Entry*. A
+// member that is absent has its zero value (Cut "", Faces nil, …).
+type Record struct {
+	Ledger  LedgerID
+	Seq     uint64
+	Head    Hash
+	Time    time.Time // UTC, whole milliseconds
+	Player  string    // "p1", …, or "bot"
+	Source  string    // 32 hex digits, or ""
+	Command string
+	Args    Object
+	Seal    string // hex tip of the seal drawn from
+	Draw    uint64 // 1, 2, …; 0 for none
+	Wait    *Wait
+	Cut     string
+	Key     string
+	Faces   [][]int // runs: sides, then faces; an empty, non-nil slice is []
+	Again   *Again
+	Events  []Object // nil is absent, an empty, non-nil slice is []
+}
+
+// Wait makes an entry pending: for a round of the beacon, or for a player's word.
+type Wait struct {
+	Round uint64
+	By    string
+	Until time.Time
+}
+
+// Again says whose dice stand again: those of entry Of, after its first After.
+type Again struct {
+	Of    uint64
+	After int
+}
