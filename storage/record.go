@@ -5,6 +5,16 @@ import (
 	"time"
 )
 
+// Bot is the player of what the bot does by itself.
+const Bot = "bot"
+
+// Limits of an entry's members.
+const (
+	MostDice    = 10_000 // dice of one entry
+	MostSides   = 65_536 // sides of one die
+	LongestSeal = 65_536 // keys of one seal
+)
+
 // Object is a JSON object in canonical form.
 type Object = json.RawMessage
 
@@ -18,7 +28,7 @@ type Record struct {
 	Player  string    // "p1", …, or "bot"
 	Source  string    // 32 hex digits, or ""
 	Command string
-	Args    Object
+	Args    Object // nil is written as {}
 	Seal    string // hex tip of the seal drawn from
 	Draw    uint64 // 1, 2, …; 0 for none
 	Wait    *Wait

@@ -23,6 +23,9 @@ const (
 	MaxValue   = 1<<20 - 1 // bytes of one value on a shelf
 	MaxTimer   = 4 << 10   // bytes of one timer's message
 	MaxSecret  = 4 << 10   // bytes of one ledger's secret
+	MaxWord    = 64 << 10  // bytes of one word's text
+	MaxName    = 512       // bytes of a name: place, community, person, receipt, word, timer, shelf, key; never byte 0
+	MaxParts   = 1024      // words, players, timers set, cancelled or fired, each, of one batch
 	KeepPosts  = 7 * 24 * time.Hour
 )
 

@@ -47,6 +47,7 @@ type Spec struct {
 	Params  []Param
 	Mode    Mode
 	Files   bool   // a file may come instead of the last parameter
+	Rolls   bool   // may roll dice, so an error ends with 'Nothing was rolled.'
 	Help    string // what it does, at most 100 characters
 	Example string // one line that works
 }

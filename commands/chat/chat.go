@@ -36,6 +36,7 @@ type Message struct {
 	Text      string
 	Files     []File
 	Tap       *Tap
+	Joined    bool      // nothing was said: the bot was invited into this place
 	Time      time.Time // the platform's own
 }
 

@@ -1,0 +1,289 @@
+package commands
+
+import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+
+	"drumhead/commands/chat"
+	"drumhead/commands/proof"
+	"drumhead/engine/dice"
+	"drumhead/storage"
+)
+
+// gathered is what a message comes to in one ledger: one batch.
+type gathered struct {
+	place chat.Place
+	first *view // as the store has it
+	now   *view // with what was decided so far
+	batch storage.Batch
+	dones []*done
+}
+
+// carryOut decides acts one after the other, tells of them, and appends all in
+// one transaction. Nothing is said and nothing kept in memory before that.
+func (a *ask) carryOut(acts []act) error {
+	var order []*gathered
+	byPlace := map[chat.Place]*gathered{}
+	var before []*done
+	for i := 0; i < len(acts); i++ {
+		act := acts[i]
+		if act.place == "" {
+			act.place = a.msg.Place
+		}
+		g := byPlace[act.place]
+		if g == nil {
+			v, err := a.there(act.place)
+			if err != nil {
+				return err
+			}
+			g = &gathered{place: act.place, first: v, now: v}
+			byPlace[act.place] = g
+			order = append(order, g)
+		}
+		d, err := a.decide(&act, g, before)
+		if err != nil {
+			return err
+		}
+		before = append(before, d)
+		if act.then != nil {
+			more, err := act.then(d)
+			if err != nil {
+				return err
+			}
+			acts = append(acts, more...)
+		}
+	}
+	for _, d := range before {
+		if err := a.tell(d, byPlace[d.act.place]); err != nil {
+			return err
+		}
+	}
+	return a.append(order)
+}
+
+// decide makes one act's entry: legal first, then a ledger and a seal to draw
+// from, then dice.
+func (a *ask) decide(act *act, g *gathered, before []*done) (*done, error) {
+	c, err := a.commandOf(act, g, before)
+	if err != nil {
+		return nil, err
+	}
+	mayRoll, err := g.now.game.Check(c)
+	if err != nil {
+		return nil, err
+	}
+	if err := a.ready(g, mayRoll); err != nil {
+		return nil, err
+	}
+	c.Seq = g.now.head.Size
+	if c.Time = a.now; c.Time.Before(g.now.last.Time) {
+		c.Time = g.now.last.Time
+	}
+	rec := storage.Record{Ledger: g.now.ledger, Seq: c.Seq, Head: g.now.head.Last, Time: c.Time,
+		Player: c.Player, Command: c.Name, Args: c.Args}
+	if len(g.dones) == 0 {
+		rec.Source = string(g.now.source(a.msg.Source))
+	}
+	if err := a.roll(g, c, &rec, mayRoll); err != nil {
+		return nil, err
+	}
+	return a.enter(act, g, rec)
+}
+
+// commandOf is the act as the rules see it.
+func (a *ask) commandOf(act *act, g *gathered, before []*done) (proof.Command, error) {
+	c := proof.Command{Seq: g.now.head.Size, Time: a.now, Player: "bot", Name: act.command, Opened: act.opened}
+	if c.Name == "" {
+		c.Name = strings.ReplaceAll(a.command.Name, " ", ".")
+	}
+	if !act.bot {
+		who := act.by
+		if who == "" {
+			who = a.msg.Person
+		}
+		seat, err := a.seat(g.place, who)
+		if err != nil {
+			return c, err
+		}
+		c.Player = seat
+	}
+	value := act.args
+	if act.later != nil {
+		var err error
+		if value, err = act.later(before); err != nil {
+			return c, err
+		}
+	}
+	if value == nil {
+		value = struct{}{}
+	}
+	var err error
+	c.Args, err = storage.Canon(value)
+	return c, err
+}
+
+// ready sees to it that a ledger is open and its seal has a key left. Both are
+// appended on their own, before the command.
+func (a *ask) ready(g *gathered, mayRoll bool) error {
+	if !g.now.open() {
+		v, err := a.desk.openLedger(a.ctx, g.place, a.msg.Community, a.now)
+		if err != nil {
+			return err
+		}
+		g.first, g.now = v, v
+	} else if mayRoll && g.now.draws+sealMargin >= uint64(g.now.seals.Length()) && len(g.dones) == 0 {
+		v, err := a.desk.renewSeal(a.ctx, g.now, "spent", a.now)
+		if err != nil {
+			return err
+		}
+		g.first, g.now = v, v
+	}
+	if len(g.dones) == 0 {
+		g.batch.Expect, g.batch.Players = g.now.head, a.invited[g.place]
+		g.now = g.now.copy(g.batch.Players)
+	}
+	return nil
+}
+
+// roll decides the command with the dice of the next key, if it may roll. A
+// command that drew nothing takes no key.
+func (a *ask) roll(g *gathered, c proof.Command, rec *storage.Record, mayRoll bool) error {
+	if !mayRoll {
+		var err error
+		rec.Events, err = g.now.game.Decide(c, dice.NewShown(nil))
+		return err
+	}
+	stream, key := g.now.stream()
+	err := dice.Try(func() (err error) {
+		rec.Events, err = g.now.game.Decide(c, stream)
+		return err
+	})
+	if err != nil || stream.Drawn() == 0 {
+		return err
+	}
+	rec.Seal, rec.Draw = g.now.seals.Tip(), g.now.draws+1
+	rec.Cut, rec.Key, rec.Faces = proof.NoCut, key.String(), stream.Faces()
+	return nil
+}
+
+// enter encodes a decided entry and goes on to the state with it.
+func (a *ask) enter(act *act, g *gathered, rec storage.Record) (*done, error) {
+	b, err := rec.Encode()
+	if err != nil {
+		return nil, fmt.Errorf("entry %d, %s: %w", rec.Seq, rec.Command, err)
+	}
+	d := &done{ask: a, act: act, rec: rec, leaf: storage.LeafHash(b), before: g.now}
+	after := g.now.copy(nil)
+	if err := after.fold(rec, d.leaf); err != nil {
+		return nil, err
+	}
+	d.after, g.now = after, after
+	g.dones = append(g.dones, d)
+	g.batch.Entries = append(g.batch.Entries, storage.Entry{Seq: rec.Seq, Bytes: b})
+	for _, name := range act.words {
+		for _, w := range a.salted {
+			if w.Name == name {
+				w.Seq = rec.Seq
+				g.batch.Words = append(g.batch.Words, w)
+			}
+		}
+	}
+	return d, nil
+}
+
+// tell adds what an act has to say to its ledger's batch, and the checkpoints
+// that fall due by themselves.
+func (a *ask) tell(d *done, g *gathered) error {
+	var t told
+	if d.act.tell != nil {
+		var err error
+		if t, err = d.act.tell(d); err != nil {
+			return err
+		}
+	}
+	if checkpointDue(d) {
+		t.posts = append(t.posts, d.after.checkpointPost())
+	}
+	for i := range t.posts {
+		p := &t.posts[i]
+		if p.To == (chat.Destination{}) {
+			p.To.Place = d.act.place
+		}
+		p.ID = "" // the store numbers it
+		b, err := json.Marshal(p)
+		if err != nil {
+			return err
+		}
+		place := string(p.To.Place)
+		if place == "" {
+			place = string(p.To.Only)
+		}
+		g.batch.Posts = append(g.batch.Posts, storage.Post{Place: place, Bytes: b, Open: len(p.Choices) > 0})
+	}
+	g.batch.Set = append(g.batch.Set, t.set...)
+	g.batch.Cancel = append(g.batch.Cancel, t.cancel...)
+	return nil
+}
+
+// append stores everything, and only then lets the new states be seen.
+func (a *ask) append(order []*gathered) error {
+	batches := make([]storage.Batch, len(order))
+	for i, g := range order {
+		b := &g.batch
+		b.Community, b.Place, b.Salt = g.now.about.Community, g.now.about.Place, g.now.about.Salt
+		b.Source = storage.Source(g.dones[0].rec.Source)
+		if a.fired != nil && g.place == a.msg.Place {
+			b.Fired = []storage.TimerRef{*a.fired}
+		}
+		batches[i] = *b
+	}
+	if err := a.desk.store.Append(a.ctx, batches...); err != nil {
+		for _, g := range order {
+			a.desk.live.drop(g.place)
+		}
+		return err
+	}
+	for _, g := range order {
+		a.desk.live.put(g.place, g.now)
+	}
+	return nil
+}
+
+// source is what stands in an entry for a message: a stranger cannot find the
+// message from it, and one message has one.
+func (v *view) source(s chat.Source) storage.Source {
+	if s == "" {
+		return ""
+	}
+	m := hmac.New(sha256.New, v.about.Salt)
+	m.Write([]byte(s))
+	return storage.Source(hex.EncodeToString(m.Sum(nil))[:32])
+}
+
+// stream is the dice of the next draw, and the key that they come from.
+func (v *view) stream() (*dice.Stream, dice.Key) {
+	key := v.seals.Key(v.draws + 1)
+	return dice.NewStream(v.ledger.String(), v.draws+1, proof.NoCut, key), key
+}
+
+// checkpointDue tells whether an entry brings a checkpoint by itself: each 64th
+// draw of a seal, and the first entry of a day. Both can be read off the
+// ledger, so nothing else needs to be remembered.
+func checkpointDue(d *done) bool {
+	if d.rec.Draw > 0 && d.rec.Draw%checkpointDraws == 0 {
+		return true
+	}
+	day := func(t time.Time) string { return t.Format(time.DateOnly) }
+	return d.rec.Seq > firstCommand && day(d.rec.Time) != day(d.before.last.Time)
+}
+
+const (
+	checkpointDraws = 64 // draws between checkpoints, at most
+	firstCommand    = 2  // the entry after ledger.open and seal.open
+	sealMargin      = 8  // a new seal is opened while the old one has so many keys left
+)

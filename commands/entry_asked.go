@@ -1,0 +1,104 @@
+package commands
+
+import (
+	"drumhead/commands/args"
+	"drumhead/commands/proof"
+	"drumhead/storage"
+)
+
+func entryCommands() []command {
+	return []command{
+		{Spec: args.Spec{Name: "explain", Mode: args.Private, Help: "how roll N came about, step by step", Example: "/explain 3",
+			Params: []args.Param{{Name: "entry", Kind: args.Entry, Optional: true, Help: "its number, as 210 or 210.3"}}}, plan: planExplain},
+	}
+}
+
+// asked finds the entry that a command names: a number, or without one the
+// newest roll of this place.
+func (a *ask) asked() (*explained, error) {
+	if !a.here.open() {
+		return nil, refuse("/roll 12d6 4+", "entry.refuse.nothing")
+	}
+	seq, part, ok := a.values.Entry("entry")
+	if !ok {
+		seq, part = a.newestRoll(), 0
+	}
+	if seq >= a.here.head.Size {
+		return nil, refuse("", "entry.refuse.none", "entry", number(int64(seq)), "last", number(int64(a.here.head.Size-1)))
+	}
+	e := &explained{ask: a, view: a.here, part: part, before: proof.NewGame(a.desk.file)}
+	for raw, err := range a.desk.store.Read(a.ctx, a.here.ledger, 0, seq+1) {
+		if err != nil {
+			return nil, err
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return nil, err
+		}
+		if rec.Seq == seq {
+			e.rec = rec
+			break
+		}
+		c, err := proof.CommandOf(rec)
+		if err != nil {
+			return nil, err
+		}
+		if e.before, err = e.before.Apply(c, rec.Events); err != nil {
+			return nil, err
+		}
+	}
+	return e, nil
+}
+
+// newestRoll is the last entry with dice here; the newest entry if there is none.
+func (a *ask) newestRoll() uint64 {
+	last := a.here.head.Size - 1
+	for from := last + 1; from > 0; {
+		step := min(from, 64)
+		var found uint64
+		for raw, err := range a.desk.store.Read(a.ctx, a.here.ledger, from-step, from) {
+			if err != nil {
+				return last
+			}
+			if rec, err := storage.Parse(raw.Bytes); err == nil && len(rec.Faces) > 0 {
+				found = rec.Seq
+			}
+		}
+		if found > 0 {
+			return found
+		}
+		from -= step
+	}
+	return last
+}
+
+func planExplain(a *ask) (*answer, error) {
+	e, err := a.asked()
+	if err != nil {
+		return nil, err
+	}
+	explain, ok := explainers[e.rec.Command]
+	if !ok {
+		return only(a.post(a.say("entry.plain", "entry", number(int64(e.rec.Seq)), "command", e.rec.Command,
+			"who", a.here.who(e.rec.Player), "time", a.desk.when(e.rec.Time, a.msg.Person))))
+	}
+	lines, err := explain(e)
+	if err != nil {
+		return nil, err
+	}
+	p := a.post(lines...)
+	p.Entry = int64(e.rec.Seq)
+	return only(p)
+}
+
+// lines reads a whole ledger, as its file has it.
+func (a *ask) lines(l storage.LedgerID) ([][]byte, error) {
+	var out [][]byte
+	for e, err := range a.desk.store.Read(a.ctx, l, 0, a.here.head.Size) {
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, append([]byte{}, e.Bytes...))
+	}
+	return out, nil
+}

@@ -1,0 +1,91 @@
+package commands
+
+import (
+	"strings"
+	"time"
+
+	"drumhead/commands/args"
+	"drumhead/commands/chat"
+)
+
+func meCommands() []command {
+	return []command{
+		{Spec: args.Spec{Name: "me zone", Mode: args.Private, Help: "where I live, so that times are mine: Europe/Paris", Example: "/me zone Europe/Paris",
+			Params: []args.Param{{Name: "zone", Kind: args.Words, Optional: true, Help: "a city's zone, as Europe/Paris"}}},
+			plan: planZone},
+		{Spec: args.Spec{Name: "me show", Mode: args.Direct, Help: "what is stored about me", Example: "/me show"},
+			plan: planShow},
+	}
+}
+
+// planZone settles whose clock times are shown in. Only zones of places are
+// taken: an abbreviation such as EST stands still when clocks change.
+func planZone(a *ask) (*answer, error) {
+	typed := strings.ReplaceAll(strings.TrimSpace(a.value("zone")), " ", "_")
+	s := a.desk.somebody(a.msg.Person)
+	if typed == "" {
+		if s.Zone == "" {
+			return only(a.post(a.say("me.nozone")))
+		}
+		return only(a.post(a.say("me.zone", "zone", s.Zone, "now", a.desk.when(a.now, a.msg.Person))))
+	}
+	zone, ok := findZone(typed)
+	if !ok {
+		return nil, refuse("/me zone America/New_York", "me.refuse.zone", "zone", said(typed))
+	}
+	s.Zone = zone
+	if err := a.desk.keep(a.ctx, a.msg.Community, a.msg.Person, s); err != nil {
+		return nil, err
+	}
+	return only(a.post(a.say("me.zone", "zone", zone, "now", a.desk.when(a.now, a.msg.Person))))
+}
+
+// findZone reads the name of a place's zone, with its capitals put right.
+func findZone(typed string) (string, bool) {
+	if strings.EqualFold(typed, "utc") {
+		return "UTC", true
+	}
+	parts := strings.Split(typed, "/")
+	if len(parts) < 2 || strings.EqualFold(parts[0], "etc") {
+		return "", false
+	}
+	for i, p := range parts {
+		parts[i] = capitals(p)
+	}
+	for _, z := range []string{typed, strings.Join(parts, "/")} {
+		if _, err := time.LoadLocation(z); err == nil {
+			return z, true
+		}
+	}
+	return "", false
+}
+
+// capitals gives each word of "new_york" or "port-au-prince" its capital, but
+// for the small ones inside.
+func capitals(s string) string {
+	out := []byte(strings.ToLower(s))
+	start := true
+	for i, c := range out {
+		if start && c >= 'a' && c <= 'z' {
+			out[i] = c - 'a' + 'A'
+		}
+		start = c == '_' || c == '-'
+	}
+	name := string(out)
+	for _, small := range []string{"_Of_", "_Es_", "-Au-", "_And_"} {
+		name = strings.ReplaceAll(name, small, strings.ToLower(small))
+	}
+	return name
+}
+
+func planShow(a *ask) (*answer, error) {
+	s := a.desk.somebody(a.msg.Person)
+	lines := []chat.Line{a.say("me.show.name", "name", said(s.Name))}
+	if s.Zone != "" {
+		lines = append(lines, a.say("me.show.zone", "zone", s.Zone))
+	} else {
+		lines = append(lines, a.say("me.nozone"))
+	}
+	lines = append(lines, a.say("me.show.games", "n", len(s.Games)), a.say("me.show.rest"))
+	return only(a.post(lines...))
+}

@@ -1,0 +1,221 @@
+package commands
+
+import (
+	"context"
+	"encoding/json"
+	"sort"
+	"strings"
+	"sync"
+	"time"
+
+	"drumhead/commands/chat"
+	"drumhead/storage"
+)
+
+// shelfPeople keeps who has spoken to the bot: community, line end, person → somebody.
+const shelfPeople = "people"
+
+// MaxName is the most characters of a person's name that are kept.
+const MaxName = 40
+
+// somebody is what the desk keeps about a person in one community.
+type somebody struct {
+	Name  string `json:"name"`
+	Zone  string `json:"zone,omitempty"`  // IANA name, "" until /me zone
+	Games []game `json:"games,omitempty"` // places where something of theirs goes on
+}
+
+// game is a place where a person plays, for /due and for private commands.
+type game struct {
+	Place chat.Place `json:"place"`
+	What  string     `json:"what"` // "battle" or "campaign"
+}
+
+// people is the desk's memory of persons, filled from the shelf when first needed.
+type people struct {
+	mu    sync.Mutex
+	known map[chat.Person]somebody
+	in    map[chat.Community][]chat.Person // in order of their ids
+}
+
+func newPeople() *people {
+	return &people{known: map[chat.Person]somebody{}, in: map[chat.Community][]chat.Person{}}
+}
+
+// meet remembers who spoke, and what they are called, before their message is read.
+func (d *Desk) meet(ctx context.Context, m chat.Message) error {
+	if err := d.loadPeople(ctx, m.Community); err != nil {
+		return err
+	}
+	d.people.mu.Lock()
+	s, known := d.people.known[m.Person]
+	d.people.mu.Unlock()
+	name := cleanName(m.Name)
+	if known && s.Name == name || m.Person == "" {
+		return nil
+	}
+	s.Name = name
+	return d.keep(ctx, m.Community, m.Person, s)
+}
+
+// keep stores what is known about a person.
+func (d *Desk) keep(ctx context.Context, c chat.Community, p chat.Person, s somebody) error {
+	b, err := json.Marshal(s)
+	if err != nil {
+		return err
+	}
+	if err := d.store.Shelf(shelfPeople).Put(ctx, storage.KeyValue{Key: string(c) + "\n" + string(p), Value: b}); err != nil {
+		return err
+	}
+	d.people.mu.Lock()
+	defer d.people.mu.Unlock()
+	if _, known := d.people.known[p]; !known {
+		d.people.in[c] = append(d.people.in[c], p)
+		sort.Slice(d.people.in[c], func(i, j int) bool { return d.people.in[c][i] < d.people.in[c][j] })
+	}
+	d.people.known[p] = s
+	return nil
+}
+
+func (d *Desk) loadPeople(ctx context.Context, c chat.Community) error {
+	d.people.mu.Lock()
+	_, loaded := d.people.in[c]
+	d.people.mu.Unlock()
+	if loaded {
+		return nil
+	}
+	found := map[chat.Person]somebody{}
+	for kv, err := range d.store.Shelf(shelfPeople).Each(ctx, string(c)+"\n") {
+		if err != nil {
+			return err
+		}
+		var s somebody
+		if err := json.Unmarshal(kv.Value, &s); err != nil {
+			return err
+		}
+		found[chat.Person(strings.TrimPrefix(kv.Key, string(c)+"\n"))] = s
+	}
+	d.people.mu.Lock()
+	defer d.people.mu.Unlock()
+	ids := make([]chat.Person, 0, len(found))
+	for p, s := range found {
+		d.people.known[p] = s
+		ids = append(ids, p)
+	}
+	sort.Slice(ids, func(i, j int) bool { return ids[i] < ids[j] })
+	d.people.in[c] = ids
+	return nil
+}
+
+// somebody returns what is known about a person.
+func (d *Desk) somebody(p chat.Person) somebody {
+	d.people.mu.Lock()
+	defer d.people.mu.Unlock()
+	return d.people.known[p]
+}
+
+// named finds the persons of a community whose name is (or, if none, begins
+// with) the one given, without regard to case.
+func (d *Desk) named(c chat.Community, name string) []chat.Person {
+	name = strings.ToLower(strings.TrimPrefix(strings.TrimSpace(name), "@"))
+	d.people.mu.Lock()
+	defer d.people.mu.Unlock()
+	var begins []chat.Person
+	for _, p := range d.people.in[c] {
+		n := strings.ToLower(d.people.known[p].Name)
+		if n == name {
+			return []chat.Person{p}
+		}
+		if name != "" && strings.HasPrefix(n, name) {
+			begins = append(begins, p)
+		}
+	}
+	return begins
+}
+
+// who is the span that shows a person.
+func (d *Desk) who(p chat.Person) chat.Span {
+	return chat.Span{Kind: chat.Who, Person: p, Text: d.somebody(p).Name}
+}
+
+// when is the span that shows a time to a person: their zone's time, or UTC.
+func (d *Desk) when(t time.Time, p chat.Person) chat.Span {
+	return chat.Span{Kind: chat.When, Time: t.UTC(), Zone: d.somebody(p).Zone}
+}
+
+// find settles whom a name means, or refuses: nobody, or too many.
+func (a *ask) find(name, example string) (chat.Person, error) {
+	list := a.desk.named(a.msg.Community, name)
+	switch len(list) {
+	case 0:
+		return "", refuse(example, "desk.refuse.nobody", "name", said(name))
+	case 1:
+		return list[0], nil
+	}
+	var names chat.Line
+	for i, p := range list {
+		if i > 0 {
+			names = append(names, chat.Span{Kind: chat.Plain, Text: ", "})
+		}
+		names = append(names, a.desk.who(p))
+	}
+	return "", refuse(example, "desk.refuse.many", "name", said(name), "names", names)
+}
+
+// said is a span of a stranger's words.
+func said(s string) chat.Span { return chat.Span{Kind: chat.Said, Text: s} }
+
+// plays remembers that a person has something going on in a place; ends forgets it.
+func (d *Desk) plays(ctx context.Context, c chat.Community, p chat.Person, g game) error {
+	s := d.somebody(p)
+	for _, have := range s.Games {
+		if have == g {
+			return nil
+		}
+	}
+	s.Games = append(append([]game{}, s.Games...), g)
+	return d.keep(ctx, c, p, s)
+}
+
+func (d *Desk) ends(ctx context.Context, c chat.Community, p chat.Person, g game) error {
+	s := d.somebody(p)
+	var left []game
+	for _, have := range s.Games {
+		if have != g {
+			left = append(left, have)
+		}
+	}
+	if len(left) == len(s.Games) {
+		return nil
+	}
+	s.Games = left
+	return d.keep(ctx, c, p, s)
+}
+
+// cleanName makes a person's name fit to be shown: no control characters, not
+// longer than MaxName.
+func cleanName(s string) string {
+	var b strings.Builder
+	n := 0
+	for _, r := range strings.TrimSpace(s) {
+		if r < ' ' || r == 0x7f || r >= 0x80 && r < 0xa0 || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 || r == 0xfffd {
+			continue
+		}
+		if n++; n > MaxName {
+			break
+		}
+		b.WriteRune(r)
+	}
+	return b.String()
+}
+
+// peopleNames lists the names of a community's persons.
+func (d *Desk) peopleNames(c chat.Community) []string {
+	d.people.mu.Lock()
+	defer d.people.mu.Unlock()
+	out := make([]string, 0, len(d.people.in[c]))
+	for _, p := range d.people.in[c] {
+		out = append(out, d.people.known[p].Name)
+	}
+	return out
+}

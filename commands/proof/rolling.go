@@ -1,0 +1,170 @@
+package proof
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"slices"
+
+	"drumhead/engine/dice"
+	"drumhead/engine/sentence"
+	"drumhead/storage"
+)
+
+// MostRolls is how many rolls back of a ledger can still be gone on with.
+const MostRolls = 64
+
+// Rolling is the room of bare dice: the command `roll`.
+type Rolling struct{}
+
+// RollArgs are the args of a roll. Dice is a dice sentence in its one spelling,
+// without a label. Of is the entry whose dice an `again` goes on with; Said
+// stands for the label, which lies beside the entry.
+type RollArgs struct {
+	Dice string `json:"dice"`
+	Of   uint64 `json:"of,omitempty"`
+	Said string `json:"said,omitempty"`
+}
+
+// RollEvent is the one event of a roll. Dice is the sentence as it was rolled:
+// of an `again`, with the dice that it went on with.
+type RollEvent struct {
+	Type string `json:"type"` // "rolled"
+	Dice string `json:"dice"`
+	sentence.Outcome
+}
+
+// Rolled is a roll that may be gone on with. Whole is the sentence of the whole
+// chain that it belongs to, from entry First on; Outcome is not kept.
+type Rolled struct {
+	Seq   uint64
+	First uint64
+	By    string // pseudonym
+	Whole string
+	Carry sentence.Carry
+}
+
+// Rolls are the newest rolls of a ledger, in order: the state of the room. It is
+// a value; nothing in it is ever changed.
+type Rolls []Rolled
+
+// RollsOf finds the rolls of a game.
+func RollsOf(g Game) Rolls {
+	r, _ := g.Rooms[Rolling{}.Name()].(Rolls)
+	return r
+}
+
+// Newest is the last roll, false if there is none.
+func (r Rolls) Newest() (Rolled, bool) {
+	if len(r) == 0 {
+		return Rolled{}, false
+	}
+	return r[len(r)-1], true
+}
+
+// Of is the roll of an entry, false if it is none or too long ago.
+func (r Rolls) Of(seq uint64) (Rolled, bool) {
+	for _, roll := range r {
+		if roll.Seq == seq {
+			return roll, true
+		}
+	}
+	return Rolled{}, false
+}
+
+// Name is the key of the room's state.
+func (Rolling) Name() string { return "rolls" }
+
+// Owns tells whether a command is played here.
+func (Rolling) Owns(command string) bool { return command == "roll" }
+
+// Check refuses what cannot be rolled. A roll always rolls.
+func (Rolling) Check(g Game, c Command) (mayRoll bool, err error) {
+	_, _, err = roll(g, c)
+	return true, err
+}
+
+// Decide rolls.
+func (Rolling) Decide(g Game, c Command, d dice.Drawer) ([]storage.Object, error) {
+	s, _, err := roll(g, c)
+	if err != nil {
+		return nil, err
+	}
+	if d.Left() < sentence.MostDrawn {
+		return nil, dice.ErrSpent
+	}
+	event, err := storage.Canon(RollEvent{Type: "rolled", Dice: s.Plain(), Outcome: s.Roll(d)})
+	return []storage.Object{event}, err
+}
+
+// Apply remembers what can be gone on with.
+func (Rolling) Apply(g Game, c Command, events []storage.Object) (any, error) {
+	s, before, err := roll(g, c)
+	if err != nil {
+		return nil, err
+	}
+	e, err := RollOf(events)
+	if err != nil {
+		return nil, err
+	}
+	now := Rolled{Seq: c.Seq, First: c.Seq, By: c.Player, Whole: s.Plain(), Carry: e.Carry}
+	if whole, ok := before.then(c); ok {
+		now.First, now.Whole = before.First, whole
+	}
+	rolls := RollsOf(g)
+	rolls = rolls[max(0, len(rolls)-MostRolls+1):]
+	return append(slices.Clone(rolls), now), nil
+}
+
+// then is the whole chain's sentence with this roll added.
+func (r Rolled) then(c Command) (string, bool) {
+	var args RollArgs
+	if r.Whole == "" || json.Unmarshal(c.Args, &args) != nil {
+		return "", false
+	}
+	chain, err := sentence.Parse(r.Whole)
+	if err != nil {
+		return "", false
+	}
+	again, err := sentence.Parse(args.Dice)
+	if err != nil || !again.Again {
+		return "", false
+	}
+	whole, ok := chain.Then(again)
+	return whole.Plain(), ok
+}
+
+// RollOf finds the event of a roll.
+func RollOf(events []storage.Object) (RollEvent, error) {
+	var e RollEvent
+	if len(events) != 1 {
+		return e, fmt.Errorf("proof: a roll has one event, not %d", len(events))
+	}
+	if err := json.Unmarshal(events[0], &e); err != nil {
+		return e, err
+	}
+	if e.Type != "rolled" || len(e.Rounds) == 0 {
+		return e, fmt.Errorf("proof: %q is no event of a roll", e.Type)
+	}
+	return e, nil
+}
+
+// roll reads the args of a roll: the sentence on its dice, and the roll that it
+// goes on with, if it does.
+func roll(g Game, c Command) (s sentence.Sentence, before Rolled, err error) {
+	var args RollArgs
+	read := json.NewDecoder(bytes.NewReader(c.Args))
+	read.DisallowUnknownFields()
+	if err := read.Decode(&args); err != nil {
+		return s, before, fmt.Errorf("proof: args of a roll: %w", err)
+	}
+	if s, err = sentence.Parse(args.Dice); err != nil {
+		return s, before, err
+	}
+	if s.Plain() != args.Dice || s.Label != "" || s.Again != (args.Of > 0) {
+		return s, before, fmt.Errorf("proof: %q is not how a roll is written in an entry", args.Dice)
+	}
+	before, _ = RollsOf(g).Of(args.Of)
+	s, err = s.On(before.Carry)
+	return s, before, err
+}

@@ -1,0 +1,159 @@
+package commands
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"drumhead/commands/chat"
+	"drumhead/commands/proof"
+	"drumhead/commands/words"
+	"drumhead/storage"
+)
+
+// view is one ledger as it stood at a moment: its fold, who is who in it, and
+// what is needed to go on with it. A view is never changed: appending makes the
+// next one.
+type view struct {
+	desk   *Desk
+	place  chat.Place
+	ledger storage.LedgerID
+	head   storage.Head
+	tree   storage.Frontier
+	about  storage.About
+	game   proof.Game
+	last   storage.Record // the newest entry; its time is the least for the next
+	draws  uint64         // draws taken of the seal in use
+	seals  proof.Seals    // the secret keys of the seals in use
+	signed uint64         // draws when the last checkpoint was posted
+
+	seats   map[chat.Person]string // person → pseudonym
+	persons map[string]chat.Person // pseudonym → person
+}
+
+// open tells whether the place has a ledger yet.
+func (v *view) open() bool { return v.head.Size > 0 }
+
+// person is who stands behind a pseudonym, "" for the bot and for who is forgotten.
+func (v *view) person(pseudonym string) chat.Person { return v.persons[pseudonym] }
+
+// speaker says sentences with this ledger's pseudonyms turned into persons.
+func (v *view) speaker() words.Speaker {
+	return words.Speaker{Catalog: v.desk.words, Who: v.who}
+}
+
+// who shows a pseudonym as a person.
+func (v *view) who(pseudonym string) chat.Span {
+	if p, ok := v.persons[pseudonym]; ok {
+		return v.desk.who(p)
+	}
+	return chat.Span{Kind: chat.Plain, Text: v.desk.words.Bare("desk.somebody")}
+}
+
+// view returns the newest view of a place's ledger, from memory or folded from
+// the store. A place without a ledger has an empty one.
+func (d *Desk) view(ctx context.Context, p chat.Place) (*view, error) {
+	if v, ok := d.live.get(p); ok {
+		return v, nil
+	}
+	v := &view{desk: d, place: p, game: proof.NewGame(d.file),
+		seats: map[chat.Person]string{}, persons: map[string]chat.Person{}}
+	id, err := d.store.Of(ctx, string(p))
+	if errors.Is(err, storage.ErrNone) {
+		return v, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	if err := v.load(ctx, id); err != nil {
+		return nil, fmt.Errorf("ledger %s of %s: %w", id, p, err)
+	}
+	d.live.put(p, v)
+	return v, nil
+}
+
+// load folds a ledger from the store.
+func (v *view) load(ctx context.Context, id storage.LedgerID) error {
+	store := v.desk.store
+	v.ledger = id
+	var err error
+	if v.about, err = store.About(ctx, id); err != nil {
+		return err
+	}
+	players, err := store.Players(ctx, id)
+	if err != nil {
+		return err
+	}
+	v.sit(players)
+	if secret, err := store.Secret(ctx, id); err == nil {
+		if v.seals, err = proof.ParseSeals(secret); err != nil {
+			return err
+		}
+	} else if !errors.Is(err, storage.ErrNone) {
+		return err
+	}
+	head, err := store.Head(ctx, id)
+	if err != nil {
+		return err
+	}
+	for e, err := range store.Read(ctx, id, 0, head.Size) {
+		if err != nil {
+			return err
+		}
+		rec, err := storage.Parse(e.Bytes)
+		if err != nil {
+			return &storage.Damaged{Ledger: id, Seq: e.Seq, What: err.Error()}
+		}
+		if err := v.fold(rec, storage.LeafHash(e.Bytes)); err != nil {
+			return err
+		}
+	}
+	if v.head.Root != head.Root {
+		return &storage.Damaged{Ledger: id, Seq: head.Size - 1, What: "the entries do not give the root that was stored"}
+	}
+	return nil
+}
+
+// fold goes on by one entry. Only load and next call it, on a view of their own.
+func (v *view) fold(rec storage.Record, leaf storage.Hash) error {
+	c, err := proof.CommandOf(rec)
+	if err != nil {
+		return err
+	}
+	if v.game, err = v.game.Apply(c, rec.Events); err != nil {
+		return fmt.Errorf("entry %d: %w", rec.Seq, err)
+	}
+	v.tree = v.tree.Clone() // the view before keeps its own
+	v.tree.Add(leaf)
+	v.head = storage.Head{Ledger: v.ledger, Size: rec.Seq + 1, Root: v.tree.Root(), Last: leaf}
+	v.last = rec
+	if rec.Draw > 0 {
+		v.draws = rec.Draw
+	}
+	if rec.Command == "seal.open" {
+		v.draws = 0
+	}
+	return nil
+}
+
+// sit takes new pseudonyms up. Only load and next call it.
+func (v *view) sit(players []storage.Player) {
+	for _, p := range players {
+		v.seats[chat.Person(p.Person)] = p.Pseudonym
+		v.persons[p.Pseudonym] = chat.Person(p.Person)
+	}
+}
+
+// copy is a view that may be folded further without touching the old one.
+func (v *view) copy(players []storage.Player) *view {
+	n := *v
+	if len(players) > 0 {
+		n.seats = make(map[chat.Person]string, len(v.seats)+len(players))
+		n.persons = make(map[string]chat.Person, len(v.persons)+len(players))
+		for who, s := range v.seats {
+			n.seats[who], n.persons[s] = s, who
+		}
+		n.sit(players)
+	}
+	return &n
+}

@@ -1,0 +1,141 @@
+package battle
+
+import (
+	"drumhead/engine/attack"
+	"drumhead/engine/reason"
+	"drumhead/engine/rules"
+)
+
+// blow is one unit's attack with one weapon, settled but for the dice.
+type blow struct {
+	how    Verb // Shoot or Fight
+	unit   Unit
+	at     Unit
+	weapon *rules.Weapon
+	models int
+	attack attack.Attack
+	why    []reason.Reason
+	reroll *opening // the standing order that may roll one lost save again
+}
+
+// shoot shoots with everything that the unit uses at the aim, weapon by weapon,
+// until the target has nobody left.
+func (r *run) shoot(unit string, a Aim) {
+	for _, w := range r.state.weapons(*r.state.unit(unit), a) {
+		u, t := *r.state.unit(unit), *r.state.unit(a.At)
+		if !t.Stands() {
+			return
+		}
+		if b, err := r.settle(Shoot, u, t, w, a); err == nil {
+			r.strike(b)
+			r.fallen(t.ID)
+		}
+	}
+}
+
+// settle compiles an attack. A weapon that the rules cannot use here is refused.
+func (r *run) settle(how Verb, u, t Unit, w *rules.Weapon, a Aim) (blow, error) {
+	b := blow{how: how, unit: u, at: t, weapon: w, models: u.Left}
+	if a.Models > 0 {
+		b.models = min(a.Models, u.Left)
+	}
+	var err error
+	b.attack, b.why, err = r.state.Pack.Compile(r.state.group(u), w.ID, r.state.group(t), facts(u, t, a))
+	if err != nil {
+		return b, err
+	}
+	if order := r.mayReroll(t, b.attack); order != nil {
+		b.reroll = order
+		withReroll(&b.attack)
+	}
+	return b, nil
+}
+
+// mayReroll finds the standing order by which the target's owner has one lost
+// save rolled again, if a re-roll of this game turn is left. A save that has
+// re-rolls of its own is not rolled a third time.
+func (r *run) mayReroll(t Unit, a attack.Attack) *opening {
+	if r.state.Rerolled[t.Side] >= r.state.Pack.RerollsEachTurn {
+		return nil
+	}
+	o := r.settled(t.Side, func(s Standing) bool {
+		return s.Reroll != nil && (s.Reroll.Unit == "" || s.Reroll.Unit == t.ID)
+	})
+	if o == nil || o.order.Reroll.Never || len(a.Ladder.Segments) == 0 {
+		return nil
+	}
+	save := a.Ladder.Segments[0].Save
+	if save.Sides == 0 || save.Rerolls != 0 || !save.NeedsDie() {
+		return nil
+	}
+	if n := o.order.Reroll.Need; n > 0 && save.Need.Face > n {
+		return nil
+	}
+	return o
+}
+
+// withReroll lets the first lost save be rolled again.
+func withReroll(a *attack.Attack) {
+	if len(a.Ladder.Segments) > 0 && a.Ladder.Segments[0].Save.Rerolls == 0 {
+		a.Ladder.Segments = append([]attack.Segment(nil), a.Ladder.Segments...)
+		a.Ladder.Segments[0].Save.Rerolls = attack.OneMiss
+	}
+}
+
+// strike rolls an attack and lets it happen.
+func (r *run) strike(b blow) {
+	result := b.attack.Roll(r.drawer)
+	e := &Attacked{
+		Line: r.line, How: b.how, Unit: b.unit.ID, At: b.at.ID, Weapon: b.weapon.ID, Models: b.models,
+		Attacks: result.Attacks, Crossed: result.Crossed, Fell: result.Fell,
+		Left: b.at.Left - result.Fell, Hurt: result.Hurt,
+	}
+	for _, s := range result.Steps {
+		e.Steps = append(e.Steps, s.On)
+		e.Extra += s.Extra
+	}
+	for _, p := range result.Packets {
+		if p.Saved {
+			e.Saved++
+		}
+		e.Stopped += p.Stopped
+		e.Again = e.Again || b.reroll != nil && p.SaveAgain > 0
+	}
+	told := Told{What: AnAttack, Unit: b.unit.ID, At: b.at.ID, Weapon: b.weapon.ID,
+		Why: b.why, Attack: b.attack, Result: result, Event: e}
+	if e.Again {
+		r.open(b.reroll)
+		told.Opened = b.reroll.event()
+	}
+	r.emit(e)
+	r.tell(told)
+}
+
+// event is the opening as it stands in the ledger.
+func (o *opening) event() *Opened { return &Opened{Of: o.Of, Salt: o.Salt, Value: o.Value} }
+
+// fallen takes a unit off the table that has nobody left.
+func (r *run) fallen(id string) {
+	u := *r.state.unit(id)
+	if u.Gone == "" && u.Left == 0 {
+		r.emit(&Broken{Unit: id, How: Fallen, By: u.By})
+	}
+}
+
+// suffer crosses off damage that no save stops. It always spills. By is the
+// enemy unit that did it, or "".
+func (r *run) suffer(id, why, by string, amount attack.Amount) {
+	u := *r.state.unit(id)
+	if !u.Stands() {
+		return
+	}
+	dice, points := amount.Roll(r.drawer)
+	ladder := r.state.ladder(u)
+	rung := min(ladder.Rung+points, ladder.Top())
+	fell := ladder.Fallen(rung) - ladder.Fallen(ladder.Rung)
+	e := &Suffered{Unit: id, Why: why, By: by, Dice: dice, Points: points,
+		Crossed: rung - ladder.Rung, Fell: fell, Left: u.Left - fell, Hurt: ladder.Hurt(rung)}
+	r.emit(e)
+	r.tell(Told{What: Suffering, Unit: id, Event: e})
+	r.fallen(id)
+}

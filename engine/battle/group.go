@@ -1,0 +1,120 @@
+package battle
+
+import (
+	"slices"
+	"strconv"
+
+	"drumhead/engine/attack"
+	"drumhead/engine/reason"
+	"drumhead/engine/rules"
+)
+
+// group is a unit as the rules see it.
+func (s State) group(u Unit) rules.Group {
+	return rules.Group{Unit: u.Kind, Models: u.Left, Hurt: u.Hurt, Grade: u.Grade, Statuses: u.Statuses}
+}
+
+// facts is what is known about an attack before any die.
+func facts(u, t Unit, a Aim) rules.Facts {
+	return rules.Facts{
+		Distance: reason.Inches(a.Tenths), HalfRange: a.Half, Cover: a.Cover,
+		Moved: u.Turn.Moved, Charged: u.Turn.Charged, TargetCharged: t.Turn.Charged,
+		Attacking: a.Models,
+	}
+}
+
+// pace is how far a unit moves, in tenths of an inch.
+func (s State) pace(u Unit) int { return int(s.Pack.Pace(s.group(u))) }
+
+// ladder is a unit's wounds, for damage that no save stops.
+func (s State) ladder(u Unit) attack.Ladder {
+	wounds := s.Pack.Wounds(s.group(u))
+	return attack.Ladder{Segments: []attack.Segment{{Models: u.Left, Wounds: wounds}}, Rung: u.Hurt}
+}
+
+// shooting lists the unit's weapons that shoot, in the order of its profile.
+func (s State) shooting(u Unit) []*rules.Weapon {
+	return s.armed(u, func(w *rules.Weapon) bool { return !w.Melee() })
+}
+
+// blade is the unit's weapon for melee, nil if it has none.
+func (s State) blade(u Unit) *rules.Weapon {
+	if all := s.armed(u, (*rules.Weapon).Melee); len(all) > 0 {
+		return all[0]
+	}
+	return nil
+}
+
+func (s State) armed(u Unit, kind func(*rules.Weapon) bool) []*rules.Weapon {
+	var out []*rules.Weapon
+	for _, id := range s.kind(u.Kind).Weapons {
+		if w := s.Pack.Weapon(id); w != nil && kind(w) {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// weapons lists what the unit shoots with at an aim: the weapon that was named;
+// or everything in range, if it may; or its missiles in range; or, if none of
+// them reaches, one sidearm or thrown weapon that does. A distance that nobody
+// said is in range.
+func (s State) weapons(u Unit, a Aim) []*rules.Weapon {
+	var missiles, light []*rules.Weapon
+	for _, w := range s.shooting(u) {
+		switch {
+		case a.Weapon != "" && a.Weapon != w.ID, !w.Reaches(reason.Inches(a.Tenths)):
+		case w.Light():
+			light = append(light, w)
+		default:
+			missiles = append(missiles, w)
+		}
+	}
+	switch {
+	case s.shootsAll(u):
+		return slices.Concat(missiles, light)
+	case len(missiles) > 0:
+		return missiles
+	case len(light) > 0:
+		return light[:1]
+	}
+	return nil
+}
+
+func (s State) shootsAll(u Unit) bool { return s.Pack.May(s.group(u), "shoot every weapon") }
+
+// titles is the names of weapons.
+func (s State) titles(weapons []*rules.Weapon) []reason.Name {
+	var out []reason.Name
+	for _, w := range weapons {
+		out = append(out, reason.Name(w.Title))
+	}
+	return out
+}
+
+// powers is the names of the powers that a unit knows.
+func (s State) powers(u Unit) []reason.Name {
+	var out []reason.Name
+	for _, id := range s.kind(u.Kind).Powers {
+		out = append(out, s.powerTitle(id))
+	}
+	return out
+}
+
+// inches writes a length of so many tenths as a line of a sheet has it.
+func inches(tenths int) string {
+	text := strconv.Itoa(tenths / 10)
+	if tenths%10 != 0 {
+		text += "." + strconv.Itoa(tenths%10)
+	}
+	return text + " in"
+}
+
+// mostOf is the highest value that a total can show.
+func mostOf(t attack.Total) int {
+	most := t.Plus
+	for _, term := range t.Terms {
+		most += term.Dice * term.Sides
+	}
+	return most
+}

@@ -1,0 +1,176 @@
+package battle
+
+import "slices"
+
+// Attacked is one unit's attack on another with one weapon, shooting or in
+// melee (How). Models is how many attacked; the counts are: attacks rolled, what
+// went on after each step (Steps), saves made, last saves made, wounds crossed
+// off, models fallen, models left, wounds that the next of them has lost.
+type Attacked struct {
+	Line    int    `json:"line"`
+	How     Verb   `json:"how"`
+	Unit    string `json:"unit"`
+	At      string `json:"at"`
+	Weapon  string `json:"weapon"`
+	Models  int    `json:"models"`
+	Attacks int    `json:"attacks"`
+	Steps   []int  `json:"steps,omitempty"`
+	Extra   int    `json:"extra,omitempty"` // more tokens that naturals gave
+	Saved   int    `json:"saved,omitempty"`
+	Stopped int    `json:"stopped,omitempty"` // points stopped by last saves
+	Again   bool   `json:"again,omitempty"`   // the target's standing order re-rolled a save
+	Crossed int    `json:"crossed,omitempty"`
+	Fell    int    `json:"fell,omitempty"`
+	Left    int    `json:"left"`
+	Hurt    int    `json:"hurt,omitempty"`
+}
+
+// Type names the event in JSON.
+func (*Attacked) Type() string { return "attacked" }
+
+func (e *Attacked) apply(s *State) {
+	u := s.unit(e.Unit)
+	u.Fought = true
+	if e.How == Fight {
+		u.Turn.Struck = true
+	} else {
+		u.Turn.Shot = true
+		s.reach(Shoot)
+	}
+	t := s.unit(e.At)
+	if e.Again {
+		s.Rerolled[t.Side]++
+	}
+	t.suffer(e.Fell, e.Left, e.Hurt, e.Unit)
+}
+
+// suffer takes models off a unit.
+func (u *Unit) suffer(fell, left, hurt int, by string) {
+	u.Left, u.Hurt = left, hurt
+	u.Fell += fell
+	u.Turn.Lost += fell
+	if fell > 0 && by != "" {
+		u.By = by
+	}
+}
+
+// Charged is a charge roll: Total of Dice against Need. In: it got there.
+type Charged struct {
+	Line   int    `json:"line"`
+	Unit   string `json:"unit"`
+	At     string `json:"at"`
+	Tenths int    `json:"tenths"`
+	Dice   []int  `json:"dice"`
+	Total  int    `json:"total"`
+	Need   int    `json:"need"`
+	In     bool   `json:"in"`
+}
+
+// Type names the event in JSON.
+func (*Charged) Type() string { return "charged" }
+
+func (e *Charged) apply(s *State) {
+	u, t := s.unit(e.Unit), s.unit(e.At)
+	u.Turn.Charged = true
+	s.reach(Charge)
+	if !e.In {
+		return
+	}
+	u.Fought = true
+	u.At = t.At
+	u.With = add(u.With, e.At)
+	t.With = add(t.With, e.Unit)
+	t.Turn.ChargedBy = add(t.Turn.ChargedBy, e.Unit)
+}
+
+// Engaged is a unit that uses its strike of this turn without a die: nobody to
+// hit, or no attacks.
+type Engaged struct {
+	Line int    `json:"line"`
+	Unit string `json:"unit"`
+}
+
+// Type names the event in JSON.
+func (*Engaged) Type() string { return "engaged" }
+
+func (e *Engaged) apply(s *State) {
+	s.unit(e.Unit).Turn.Struck = true
+	s.reach(Fight)
+}
+
+// Suffered is damage that no save stops. Why is a power, or Mishap or Blast; By
+// is the enemy unit that did it, "" for one's own doing.
+type Suffered struct {
+	Unit    string `json:"unit"`
+	Why     string `json:"why"`
+	By      string `json:"by,omitempty"`
+	Dice    []int  `json:"dice,omitempty"`
+	Points  int    `json:"points"`
+	Crossed int    `json:"crossed"`
+	Fell    int    `json:"fell,omitempty"`
+	Left    int    `json:"left"`
+	Hurt    int    `json:"hurt,omitempty"`
+}
+
+// What a caster brings on itself, and on who is near.
+const (
+	Mishap = "mishap"
+	Blast  = "blast"
+)
+
+// Type names the event in JSON.
+func (*Suffered) Type() string { return "suffered" }
+
+func (e *Suffered) apply(s *State) { s.unit(e.Unit).suffer(e.Fell, e.Left, e.Hurt, e.By) }
+
+// Broken is a unit that is off the table: How is Fallen or Routed. By is the
+// enemy unit that did it, "" if none did.
+type Broken struct {
+	Unit string `json:"unit"`
+	How  string `json:"how"`
+	By   string `json:"by,omitempty"`
+}
+
+// Type names the event in JSON.
+func (*Broken) Type() string { return "broken" }
+
+func (e *Broken) apply(s *State) {
+	u := s.unit(e.Unit)
+	u.Gone, u.Left, u.Hurt, u.At = e.How, 0, 0, ""
+	s.part(e.Unit)
+	if e.By != "" {
+		by := s.unit(e.By)
+		by.Broke = add(by.Broke, e.Unit)
+	}
+}
+
+// Tested is a test of morale: the total of Dice and the models lost against
+// nerve; Fled models flee.
+type Tested struct {
+	Unit  string `json:"unit"`
+	Dice  []int  `json:"dice"`
+	Lost  int    `json:"lost"`
+	Total int    `json:"total"`
+	Nerve int    `json:"nerve"`
+	Fled  int    `json:"fled,omitempty"`
+	Left  int    `json:"left"`
+}
+
+// Type names the event in JSON.
+func (*Tested) Type() string { return "tested" }
+
+func (e *Tested) apply(s *State) {
+	u := s.unit(e.Unit)
+	u.Turn.Tested = true
+	u.Turn.Fled += e.Fled
+	u.Fled += e.Fled
+	u.Left = e.Left
+}
+
+// add is a list with one more id, unless it is there.
+func add(list []string, id string) []string {
+	if slices.Contains(list, id) {
+		return list
+	}
+	return append(slices.Clone(list), id)
+}

@@ -1,0 +1,28 @@
+package battle
+
+// move carries out move, run and fall back.
+func (r *run) move(l Line) {
+	u := *r.state.unit(l.Unit)
+	pace := r.state.pace(u)
+	e := &Moved{Line: r.line, Unit: u.ID, How: l.Order, Tenths: l.Tenths, Reach: pace, Way: l.Way, At: l.At}
+	status := ""
+	switch l.Order {
+	case Run:
+		adds := r.state.Pack.Movement.RunAdds
+		_, e.Die = adds.Roll(r.drawer)
+		e.Reach += 10 * e.Die
+		status = r.state.Pack.Movement.RunStatus
+	case FallBack:
+		status = r.state.Pack.Movement.FallBackStatus
+	}
+	if e.Tenths > e.Reach { // the die of a run was too low: they stop short of where they wanted
+		e.Tenths, e.At = e.Reach, ""
+	}
+	r.emit(e)
+	if l.Order == Run {
+		r.tell(Told{What: ARun, Unit: u.ID, Event: e})
+	}
+	if status != "" {
+		r.emit(&Status{Unit: u.ID, Status: status})
+	}
+}

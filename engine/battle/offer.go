@@ -1,0 +1,46 @@
+package battle
+
+import "drumhead/engine/rules"
+
+// Offer offers a battle. To is a pseudonym, or "" for anybody.
+type Offer struct {
+	To    string `json:"to,omitempty"`
+	Terms Terms  `json:"terms"`
+}
+
+// Decline answers an offer with no, or takes one's own back.
+type Decline struct {
+	Offer uint64 `json:"offer"`
+}
+
+// The commands of an offer.
+const (
+	CommandOpen    = "battle.open"
+	CommandDecline = "battle.decline"
+)
+
+// Command names the command as entries do.
+func (Offer) Command() string { return CommandOpen }
+
+// Command names the command as entries do.
+func (Decline) Command() string { return CommandDecline }
+
+// CheckTerms refuses terms that the pack cannot be played by.
+func CheckTerms(p *rules.Pack, t Terms) error {
+	if p == nil || p.ID != t.Pack || p.Edition != t.Edition || p.Hash != t.SHA256 {
+		return refuse("battle.refuse.pack", "pack", t.Pack, "edition", t.Edition)
+	}
+	if p.Scenario(t.Scenario) == nil {
+		return refuse("battle.refuse.scenario", "scenario", t.Scenario, "scenarios", scenarioTitles(p))
+	}
+	if t.Points < 1 || t.Points > rules.MostPoints {
+		return refuse("battle.refuse.points", "points", t.Points, "most", rules.MostPoints)
+	}
+	if t.Turns < 1 || t.Turns > MaxTurns {
+		return refuse("battle.refuse.turns", "turns", t.Turns, "most", MaxTurns)
+	}
+	if t.Hours < 1 || t.Hours > MaxHours {
+		return refuse("battle.refuse.hours", "hours", t.Hours, "most", MaxHours)
+	}
+	return nil
+}

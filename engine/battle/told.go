@@ -1,0 +1,44 @@
+package battle
+
+import (
+	"drumhead/engine/attack"
+	"drumhead/engine/reason"
+)
+
+// Told is one roll of an order as it is explained: what was rolled, why just
+// that, and what the dice showed.
+type Told struct {
+	Line   int    // of the sheet, from 1; 0 outside a sheet
+	What   Rolled // what was rolled
+	Unit   string
+	At     string
+	Weapon string
+	Power  string
+	Why    []reason.Reason // see rules.Pack: Compile, Charge, Casting, Morale
+	Attack attack.Attack   // AnAttack
+	Result attack.Result
+	Total  attack.Total // the others
+	Sum    attack.Sum
+	Opened *Opened // the standing order that changed it, if one did
+	Event  Event   // what came of it
+}
+
+// Rolled names what was rolled.
+type Rolled string
+
+// What can be rolled.
+const (
+	AnAttack  Rolled = "attack"
+	ACharge   Rolled = "charge"
+	ACast     Rolled = "cast"
+	ACounter  Rolled = "counter"
+	AMorale   Rolled = "morale"
+	ARun      Rolled = "run"
+	Suffering Rolled = "suffering"
+)
+
+// tell adds to the story of the present line.
+func (r *run) tell(t Told) {
+	t.Line = r.line
+	r.told = append(r.told, t)
+}

@@ -1,0 +1,116 @@
+package dice
+
+import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"hash"
+	"strconv"
+)
+
+// Protocol opens the message of every block of dice. What a stored entry means
+// depends on it: it never changes.
+const Protocol = "drumhead/dice/v1/"
+
+// MostSides is the most sides that a die may have.
+const MostSides = 65_536
+
+// ErrSpent is what Draw panics with when the entry has drawn MostDice dice.
+var ErrSpent = errors.New("dice: this entry may draw no more dice")
+
+// Stream is the dice of one draw, as rolled: block j of its bytes is the HMAC,
+// under the key, of ledger, draw, cut and j, and a die takes from it the first
+// byte (above 256 sides: two) that gives every face the same chance. Nothing
+// else enters, and there is no last block. A Stream is a Drawer.
+type Stream struct {
+	mac   hash.Hash
+	text  []byte // the message of a block, all but its number
+	block uint64 // number of the next block
+	bytes [sha256.Size]byte
+	next  int // of bytes; all are read at first
+	rolled
+}
+
+// NewStream makes the dice of a draw. cut is the entry's cut, letter for letter.
+func NewStream(ledger string, draw uint64, cut string, key Key) *Stream {
+	s := &Stream{mac: hmac.New(sha256.New, key[:]), next: sha256.Size}
+	s.text = make([]byte, 0, len(Protocol)+len(ledger)+len(cut)+44) // 44: two numbers, two strokes and to spare
+	s.text = append(append(s.text, Protocol...), ledger...)
+	s.text = strconv.AppendUint(append(s.text, '/'), draw, 10)
+	s.text = append(append(append(s.text, '/'), cut...), '/')
+	return s
+}
+
+// Draw rolls one die; see Drawer.
+func (s *Stream) Draw(sides int) int {
+	if s.Left() == 0 {
+		panic(ErrSpent)
+	}
+	face := s.die(sides)
+	s.add(sides, face)
+	return face
+}
+
+// die reads a face, each of the sides with the same chance: the few values at
+// the top that would favour the low faces are read past.
+func (s *Stream) die(sides int) int {
+	if sides < 2 || sides > MostSides {
+		panic(fmt.Sprintf("dice: a die of %d sides", sides))
+	}
+	if sides <= 256 {
+		for limit := 256 - 256%sides; ; {
+			if b := int(s.read()); b < limit {
+				return b%sides + 1
+			}
+		}
+	}
+	for limit := 65_536 - 65_536%sides; ; {
+		if b := int(s.read())<<8 | int(s.read()); b < limit {
+			return b%sides + 1
+		}
+	}
+}
+
+// read gives the next byte, from a fresh block when the last is used up.
+func (s *Stream) read() byte {
+	if s.next == len(s.bytes) {
+		s.fill()
+	}
+	b := s.bytes[s.next]
+	s.next++
+	return b
+}
+
+func (s *Stream) fill() {
+	message := strconv.AppendUint(s.text, s.block, 10)
+	s.text = message[:len(s.text)]
+	s.mac.Reset()
+	s.mac.Write(message)
+	s.mac.Sum(s.bytes[:0])
+	s.block, s.next = s.block+1, 0
+}
+
+// At tells how many bytes of the stream were read so far.
+func (s *Stream) At() uint64 {
+	return s.block*sha256.Size - uint64(len(s.bytes)-s.next)
+}
+
+// Seek goes on at byte `at` of the stream, as if that many had been read.
+func (s *Stream) Seek(at uint64) {
+	s.block, s.next = at/sha256.Size, sha256.Size
+	if rest := int(at % sha256.Size); rest > 0 {
+		s.fill()
+		s.next = rest
+	}
+}
+
+// Skip reads past dice that another entry drew: when an order is given again
+// its dice go on after theirs. Skipped dice are none of this entry's.
+func (s *Stream) Skip(runs Runs) {
+	for _, r := range runs {
+		for range r.Count {
+			s.die(r.Sides)
+		}
+	}
+}

@@ -1,0 +1,147 @@
+package rules
+
+import (
+	"slices"
+
+	"drumhead/engine/reason"
+	"drumhead/engine/rules/source"
+)
+
+// MostNested is how deep not and any may stand in one another.
+const MostNested = 3
+
+// Condition is one fact of the table that holds or not.
+type Condition func(*scene) bool
+
+// factKinds is the closed set of facts, by the key that states each.
+var factKinds = []struct {
+	key  string
+	read func(*loader, *source.Table, string) Condition
+}{
+	{"half_range", truth(func(s *scene) bool { return s.halfRange() })},
+	{"cover", truth(func(s *scene) bool { return s.facts.Cover })},
+	{"in_melee", truth(func(s *scene) bool { return s.facts.InMelee })},
+	{"moved", truth(func(s *scene) bool { return s.facts.Moved })},
+	{"charged", truth(func(s *scene) bool { return s.facts.Charged })},
+	{"target_charged", truth(func(s *scene) bool { return s.facts.TargetCharged })},
+	{"has", hasKeyword(Attacker)},
+	{"target_has", hasKeyword(Target)},
+	{"status", hasStatus(Attacker)},
+	{"target_status", hasStatus(Target)},
+	{"models", models(Attacker)},
+	{"target_models", models(Target)},
+	{"grade", (*loader).grade},
+}
+
+// conditions reads if = [{ … }, …]: facts that all hold.
+func (l *loader) conditions(t *source.Table, key string, depth int) []Condition {
+	var all []Condition
+	for _, inner := range t.Rows(key) {
+		if c := l.condition(inner, depth); c != nil {
+			all = append(all, c)
+		}
+	}
+	return all
+}
+
+// condition reads a table with exactly one key; nil after a fault.
+func (l *loader) condition(t *source.Table, depth int) Condition {
+	keys := []string{"not", "any"}
+	for _, fact := range factKinds {
+		keys = append(keys, fact.key)
+	}
+	n := count(t, keys)
+	t.Close()
+	switch {
+	case n == 0 && len(t.Keys()) > 0:
+		return nil // unknown keys are noted already
+	case n != 1:
+		t.FaultAt(t.Place(), reason.New("pack.condition", "number", n))
+		return nil
+	case depth > MostNested:
+		t.FaultAt(t.Place(), reason.New("pack.nested", "most", MostNested))
+		return nil
+	case t.Has("not"):
+		return l.not(t, depth)
+	case t.Has("any"):
+		return anyOf(l.conditions(t, "any", depth+1))
+	}
+	for _, fact := range factKinds {
+		if t.Has(fact.key) {
+			return fact.read(l, t, fact.key)
+		}
+	}
+	return nil
+}
+
+func (l *loader) not(t *source.Table, depth int) Condition {
+	inner := t.Inner("not")
+	if inner == nil {
+		return nil
+	}
+	c := l.condition(inner, depth+1)
+	if c == nil {
+		return nil
+	}
+	return func(s *scene) bool { return !c(s) }
+}
+
+func anyOf(list []Condition) Condition {
+	return func(s *scene) bool {
+		return slices.ContainsFunc(list, func(c Condition) bool { return c(s) })
+	}
+}
+
+func allOf(list []Condition, s *scene) bool {
+	for _, c := range list {
+		if !c(s) {
+			return false
+		}
+	}
+	return true
+}
+
+func truth(fact func(*scene) bool) func(*loader, *source.Table, string) Condition {
+	return func(_ *loader, t *source.Table, key string) Condition {
+		want := t.Truth(key, true)
+		return func(s *scene) bool { return fact(s) == want }
+	}
+}
+
+func hasKeyword(side Side) func(*loader, *source.Table, string) Condition {
+	return func(l *loader, t *source.Table, key string) Condition {
+		word := l.name(t, key, "keyword")
+		return func(s *scene) bool { return slices.Contains(s.unit(side).Keywords, word) }
+	}
+}
+
+func hasStatus(side Side) func(*loader, *source.Table, string) Condition {
+	return func(l *loader, t *source.Table, key string) Condition {
+		word := l.name(t, key, "status")
+		return func(s *scene) bool { return slices.Contains(s.group(side).Statuses, word) }
+	}
+}
+
+// models reads { least = 8, most = 12 }: how many stand.
+func models(side Side) func(*loader, *source.Table, string) Condition {
+	return func(_ *loader, t *source.Table, key string) Condition {
+		inner := t.Inner(key)
+		if inner == nil {
+			return nil
+		}
+		least, most := inner.NumberOr("least", 0, MostModels, 0), inner.NumberOr("most", 0, MostModels, MostModels)
+		inner.Close()
+		return func(s *scene) bool { n := s.group(side).Models; return least <= n && n <= most }
+	}
+}
+
+// grade holds from the named grade of experience on.
+func (l *loader) grade(t *source.Table, key string) Condition {
+	word := t.OneOf(key, l.pack.Grades)
+	grades := l.pack.Grades
+	least := slices.Index(grades, word)
+	return func(s *scene) bool {
+		have := slices.Index(grades, s.attacker.Grade)
+		return least >= 0 && have >= least
+	}
+}

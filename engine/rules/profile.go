@@ -1,0 +1,107 @@
+package rules
+
+import (
+	"drumhead/engine/attack"
+	"drumhead/engine/reason"
+	"drumhead/engine/rules/source"
+)
+
+// Trait is what kind of value a characteristic has.
+type Trait string
+
+// The kinds of characteristic.
+const (
+	Number Trait = "number" // a whole number
+	Need   Trait = "need"   // "4+"
+	Inches Trait = "inches" // a whole number of inches
+	Amount Trait = "amount" // a number or dice
+	Points Trait = "points" // what a model costs
+)
+
+var traits = []string{string(Number), string(Need), string(Inches), string(Amount), string(Points)}
+
+// Characteristic is one line of every profile.
+type Characteristic struct {
+	ID       string
+	Words    string
+	Kind     Trait
+	Optional bool // a unit may be without it
+}
+
+// Value is a characteristic's value in a profile; the member that its kind
+// names is set.
+type Value struct {
+	Number int // number, inches (whole), points
+	Need   attack.Need
+	Amount attack.Amount
+}
+
+// Profile is a unit's values by the id of the characteristic; what a unit is
+// without is absent.
+type Profile map[string]Value
+
+// Keyword is a word that rules and effects may ask for.
+type Keyword struct {
+	ID      string
+	Words   string
+	Effects []string
+}
+
+// Status is what lies on a unit for a while.
+type Status struct {
+	ID      string
+	Words   string
+	Until   string // "own turn": to the begin of its player's next turn; "battle end"
+	Effects []string
+}
+
+func (l *loader) characteristic(r row) {
+	l.pack.Characteristics = append(l.pack.Characteristics, Characteristic{
+		ID: r.id, Words: r.words(), Kind: Trait(r.OneOf("kind", traits)), Optional: r.Truth("optional", false),
+	})
+}
+
+func (l *loader) keyword(r row) {
+	l.pack.Keywords = append(l.pack.Keywords, Keyword{ID: r.id, Words: r.words(), Effects: l.names(r.Table, "effects", "effect")})
+}
+
+func (l *loader) status(r row) {
+	l.pack.Statuses = append(l.pack.Statuses, Status{
+		ID: r.id, Words: r.words(),
+		Until:   r.OneOf("until", []string{"own turn", "battle end"}),
+		Effects: l.names(r.Table, "effects", "effect"),
+	})
+}
+
+// profile reads a unit's values, in the order of the characteristics so that
+// faults come in one order.
+func (l *loader) profile(unit row) Profile {
+	t := unit.Inner("profile")
+	if t == nil {
+		return Profile{}
+	}
+	p := Profile{}
+	for _, c := range l.pack.Characteristics {
+		if t.Has(c.ID) {
+			p[c.ID] = l.trait(t, c)
+		} else if !c.Optional {
+			unit.Fault("profile", reason.New("pack.profile", "unit", unit.id, "characteristic", c.ID))
+		}
+	}
+	t.Close()
+	return p
+}
+
+func (l *loader) trait(t *source.Table, c Characteristic) Value {
+	switch c.Kind {
+	case Need:
+		return Value{Need: l.need(t, c.ID)}
+	case Amount:
+		return Value{Amount: l.amount(t, c.ID)}
+	case Inches:
+		return Value{Number: t.Number(c.ID, 0, MostInches)}
+	case Points:
+		return Value{Number: t.Number(c.ID, 1, MostPoints)}
+	}
+	return Value{Number: t.Number(c.ID, 0, MostNumber)}
+}

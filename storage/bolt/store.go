@@ -1,0 +1,179 @@
+package bolt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"sync"
+	"sync/atomic"
+
+	bbolt "go.etcd.io/bbolt"
+	bolterrors "go.etcd.io/bbolt/errors"
+	"golang.org/x/mod/sumdb/tlog"
+
+	"drumhead/storage"
+	"drumhead/storage/internal/ledgers"
+)
+
+// Store is a storage.Store in one file. It also gives proofs (Hashes) and
+// checks itself (Check).
+type Store struct {
+	ledgers.Reader
+	db       *bbolt.DB
+	path     string
+	readOnly bool
+
+	gate   sync.RWMutex // held for reading while something is put into the queue
+	closed bool         // under gate
+	shut   atomic.Bool  // closed, for readers
+	doubt  atomic.Bool  // a commit's outcome is not certain
+	queue  chan *member
+	marked chan struct{} // something was marked as sent
+	ended  chan struct{} // the committer has returned
+	wake   chan struct{}
+}
+
+var _ interface {
+	storage.Store
+	Hashes(context.Context, storage.LedgerID) tlog.HashReader
+} = (*Store)(nil)
+
+func newStore(db *bbolt.DB, keeper *ledgers.Keeper, readOnly bool) *Store {
+	s := &Store{
+		db: db, path: db.Path(), readOnly: readOnly,
+		queue: make(chan *member, maxGroup), marked: make(chan struct{}, 1),
+		ended: make(chan struct{}), wake: make(chan struct{}, 1),
+	}
+	s.Reader = ledgers.Reader{Keeper: keeper, View: s.view, Marks: &ledgers.Marks{}}
+	return s
+}
+
+// view runs one transaction for reading. Once an outcome is in doubt nothing is
+// read any more: what the file shows may not be what the disk has.
+func (s *Store) view(f func(ledgers.Tx) error) error {
+	switch {
+	case s.shut.Load():
+		return storage.ErrClosed
+	case s.doubt.Load():
+		return storage.ErrUnknown
+	}
+	return s.look(func(tx *bbolt.Tx) error { return f(over(tx)) })
+}
+
+// look runs one bbolt transaction for reading. bbolt protects no data page: on
+// a damaged one it panics, or follows a page number out of the file.
+func (s *Store) look(f func(*bbolt.Tx) error) (err error) {
+	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
+	defer func() {
+		if p := recover(); p != nil {
+			err = damaged(s.path, fmt.Errorf("%v", p))
+		}
+	}()
+	err = s.db.View(f)
+	if errors.Is(err, bolterrors.ErrDatabaseNotOpen) {
+		return storage.ErrClosed
+	}
+	return err
+}
+
+// Append stores all batches or none. It returns once they are durable.
+func (s *Store) Append(ctx context.Context, batches ...storage.Batch) error {
+	change, err := s.Prepare(batches)
+	if err != nil {
+		return err
+	}
+	err = s.commit(ctx, &member{size: change.Bytes(), do: func(tx ledgers.Tx) error { return s.Keeper.Append(tx, change) }})
+	if err == nil && change.Wakes() {
+		s.rouse()
+	}
+	return err
+}
+
+// rouse fills the channel of Wake, unless it is full.
+func (s *Store) rouse() {
+	select {
+	case s.wake <- struct{}{}:
+	default:
+	}
+}
+
+// Wake gets a value when posts or timers may have changed.
+func (s *Store) Wake() <-chan struct{} { return s.wake }
+
+// MarkSent ends a post's waiting and keeps the receipt. It does not wait for
+// the disk: the mark is written with the next appends, or after markWait.
+func (s *Store) MarkSent(ctx context.Context, id storage.PostID, receipt string) error {
+	mark, wanted, err := s.NewMark(ctx, id, receipt)
+	if err != nil || !wanted {
+		return err
+	}
+	if s.readOnly {
+		return storage.ErrReadOnly
+	}
+	s.gate.RLock()
+	defer s.gate.RUnlock()
+	if s.closed {
+		return storage.ErrClosed
+	}
+	s.Marks.Add(mark)
+	select {
+	case s.marked <- struct{}{}:
+	default:
+	}
+	return nil
+}
+
+// Close waits for what was taken up, writes what was marked, and lets go of the
+// file.
+func (s *Store) Close() error {
+	s.gate.Lock()
+	if s.closed {
+		s.gate.Unlock()
+		return nil
+	}
+	s.closed = true
+	close(s.queue)
+	s.gate.Unlock()
+	if !s.readOnly {
+		<-s.ended
+	}
+	s.shut.Store(true)
+	var err error
+	if !s.readOnly && !s.doubt.Load() {
+		err = s.db.Update(func(tx *bbolt.Tx) error {
+			putMeta(over(tx), metaClosed, s.moment())
+			return nil
+		})
+	}
+	if err := errors.Join(err, s.db.Close()); err != nil {
+		return fmt.Errorf("store %s did not close in order: %w", s.path, err)
+	}
+	return nil
+}
+
+// Shelf is a named table of small values outside any ledger.
+func (s *Store) Shelf(name string) storage.Shelf {
+	return shelf{s.OnShelf(name), s, name}
+}
+
+type shelf struct {
+	ledgers.Shelf
+	store *Store
+	name  string
+}
+
+// Put stores all pairs or none; it returns once they are durable.
+func (h shelf) Put(ctx context.Context, pairs ...storage.KeyValue) error {
+	if err := ledgers.CheckPairs(h.name, pairs); err != nil {
+		return err
+	}
+	size := 0
+	for _, p := range pairs {
+		size += len(p.Value)
+	}
+	return h.store.commit(ctx, &member{size: size, do: func(tx ledgers.Tx) error {
+		ledgers.PutPairs(tx, h.name, pairs)
+		return nil
+	}})
+}
