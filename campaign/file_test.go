@@ -152,7 +152,7 @@ var faults = []struct {
 	{"link of three", `["north bank", "eel ford"]`, `["north bank", "eel ford", "old mill"]`, "between", 17},
 	{"link twice", `["south bank", "eel ford"]`, `["eel ford", "north bank"]`, "twice", 19},
 	{"link by air", `["south bank", "eel ford"], by = "river"`, `["south bank", "eel ford"], by = "air"`, "by", 19},
-	{"in two pieces", `  { between = ["north bank", "eel ford"], by = "river" },` + "\n", ``, "", 0},
+	{"one link less is no fault", `  { between = ["north bank", "eel ford"], by = "river" },` + "\n", ``, "", 0},
 	{"first grade late", `{ id = "raw", from = 0 }`, `{ id = "raw", from = 1 }`, "number", 24},
 	{"grades fall", `{ id = "trusted", from = 10 }`, `{ id = "trusted", from = 4 }`, "number", 26},
 	{"grade twice", `{ id = "trusted", from = 10 }`, `{ id = "raw", from = 10 }`, "twice", 26},

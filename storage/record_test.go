@@ -123,12 +123,14 @@ func TestEncodeRefuses(t *testing.T) {
 	}
 	until := time.Date(2026, 10, 24, 18, 10, 0, 0, time.UTC)
 	good := map[string]func(*Record){
-		"nothing":       func(r *Record) {},
-		"sealed":        sealed,
-		"for a round":   func(r *Record) { r.Seal, r.Draw, r.Key, r.Wait = hash, 1, hash, &Wait{Round: 1000} },
-		"for a word":    func(r *Record) { r.Seal, r.Draw, r.Wait = hash, 1, &Wait{By: "p2", Until: until} },
-		"its cut":       func(r *Record) { r.Command, r.Cut, r.Faces, r.Events = "cut", "beacon:7:"+hash, [][]int{}, []Object{} },
-		"word's cut":    func(r *Record) { r.Command, r.Cut, r.Key, r.Faces, r.Events = "cut", "word:"+hash, hash, [][]int{}, []Object{} },
+		"nothing":     func(r *Record) {},
+		"sealed":      sealed,
+		"for a round": func(r *Record) { r.Seal, r.Draw, r.Key, r.Wait = hash, 1, hash, &Wait{Round: 1000} },
+		"for a word":  func(r *Record) { r.Seal, r.Draw, r.Wait = hash, 1, &Wait{By: "p2", Until: until} },
+		"its cut":     func(r *Record) { r.Command, r.Cut, r.Faces, r.Events = "cut", "beacon:7:"+hash, [][]int{}, []Object{} },
+		"word's cut": func(r *Record) {
+			r.Command, r.Cut, r.Key, r.Faces, r.Events = "cut", "word:"+hash, hash, [][]int{}, []Object{}
+		},
 		"again":         func(r *Record) { r.Again, r.Faces, r.Events = &Again{}, [][]int{}, []Object{} },
 		"wait":          func(r *Record) { r.Command, r.Wait = "wait", &Wait{Round: 7} },
 		"void":          func(r *Record) { r.Command, r.Key = "void", hash },

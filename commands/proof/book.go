@@ -181,8 +181,8 @@ func (b *Book) remember(d drawn) {
 	b.drawn = b.drawn.add(d, func(old drawn) bool { return b.size-old.seq > Reach })
 }
 
-// member reads a number among args; false if it is not there.
-func member(args storage.Object, name string) (uint64, bool) {
+// numberIn reads a number among args; false if it is not there.
+func numberIn(args storage.Object, name string) (uint64, bool) {
 	value, ok := storage.Member(args, name)
 	if !ok {
 		return 0, false
@@ -192,7 +192,7 @@ func member(args storage.Object, name string) (uint64, bool) {
 
 // battleOf is the battle that a command belongs to, -1 for none.
 func battleOf(args storage.Object) int64 {
-	if n, ok := member(args, "battle"); ok {
+	if n, ok := numberIn(args, "battle"); ok {
 		return int64(n)
 	}
 	return -1

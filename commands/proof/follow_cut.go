@@ -44,7 +44,7 @@ func (b *Book) waiting(rec *storage.Record, rule string, args ...string) (Pendin
 	if err := only(rec.Args, args...); err != nil {
 		return Pending{}, err
 	}
-	of, ok := member(rec.Args, "of")
+	of, ok := numberIn(rec.Args, "of")
 	if !ok {
 		return Pending{}, breaks(storage.RuleForm, "args", "member", "of")
 	}

@@ -56,7 +56,7 @@ func (b *Book) newSeal(rec *storage.Record) (*seal, string, error) {
 	value, _ := storage.Member(rec.Args, "tip")
 	tip, _ := storage.Text(value)
 	key, err := dice.ParseKey(tip)
-	length, counted := member(rec.Args, "length")
+	length, counted := numberIn(rec.Args, "length")
 	if err != nil || !counted || length < 1 || length > dice.LongestSeal || slices.Contains(b.tips, tip) {
 		return nil, "", breaks(storage.RuleSeal, "seal.tip")
 	}

@@ -34,13 +34,14 @@ type RollEvent struct {
 	sentence.Outcome
 }
 
-// Rolled is a roll that may be gone on with. Whole is the sentence of the whole
-// chain that it belongs to, from entry First on; Outcome is not kept.
+// Rolled is a roll that may be gone on with: its entry, the one that it went on
+// with itself (0 for none), who rolled, the sentence as it was rolled, and what
+// it carries on.
 type Rolled struct {
 	Seq   uint64
-	First uint64
+	Of    uint64
 	By    string // pseudonym
-	Whole string
+	Dice  string
 	Carry sentence.Carry
 }
 
@@ -72,6 +73,27 @@ func (r Rolls) Of(seq uint64) (Rolled, bool) {
 	return Rolled{}, false
 }
 
+// Chain is the whole chain that ends with the roll of an entry, as one sentence,
+// and its first roll. A chain that no sentence can hold begins later.
+func (r Rolls) Chain(seq uint64) (sentence.Sentence, Rolled, bool) {
+	now, ok := r.Of(seq)
+	if !ok {
+		return sentence.Sentence{}, now, false
+	}
+	last, err := sentence.Parse(now.Dice)
+	if err != nil {
+		return sentence.Sentence{}, now, false
+	}
+	if now.Of > 0 && now.Of < now.Seq {
+		if before, first, ok := r.Chain(now.Of); ok {
+			if whole, ok := before.Then(last); ok {
+				return whole, first, true
+			}
+		}
+	}
+	return last, now, true
+}
+
 // Name is the key of the room's state.
 func (Rolling) Name() string { return "rolls" }
 
@@ -80,13 +102,13 @@ func (Rolling) Owns(command string) bool { return command == "roll" }
 
 // Check refuses what cannot be rolled. A roll always rolls.
 func (Rolling) Check(g Game, c Command) (mayRoll bool, err error) {
-	_, _, err = roll(g, c)
+	_, err = roll(g, c)
 	return true, err
 }
 
 // Decide rolls.
 func (Rolling) Decide(g Game, c Command, d dice.Drawer) ([]storage.Object, error) {
-	s, _, err := roll(g, c)
+	s, err := roll(g, c)
 	if err != nil {
 		return nil, err
 	}
@@ -99,39 +121,23 @@ func (Rolling) Decide(g Game, c Command, d dice.Drawer) ([]storage.Object, error
 
 // Apply remembers what can be gone on with.
 func (Rolling) Apply(g Game, c Command, events []storage.Object) (any, error) {
-	s, before, err := roll(g, c)
-	if err != nil {
-		return nil, err
+	var args RollArgs
+	if err := json.Unmarshal(c.Args, &args); err != nil {
+		return nil, fmt.Errorf("proof: args of a roll: %w", err)
 	}
-	e, err := RollOf(events)
-	if err != nil {
-		return nil, err
+	if len(events) != 1 {
+		return nil, fmt.Errorf("proof: a roll has one event, not %d", len(events))
 	}
-	now := Rolled{Seq: c.Seq, First: c.Seq, By: c.Player, Whole: s.Plain(), Carry: e.Carry}
-	if whole, ok := before.then(c); ok {
-		now.First, now.Whole = before.First, whole
+	var e struct { // no more of the event than is needed: ledgers are long
+		Dice  string         `json:"dice"`
+		Carry sentence.Carry `json:"carry"`
+	}
+	if err := json.Unmarshal(events[0], &e); err != nil {
+		return nil, fmt.Errorf("proof: event of a roll: %w", err)
 	}
 	rolls := RollsOf(g)
 	rolls = rolls[max(0, len(rolls)-MostRolls+1):]
-	return append(slices.Clone(rolls), now), nil
-}
-
-// then is the whole chain's sentence with this roll added.
-func (r Rolled) then(c Command) (string, bool) {
-	var args RollArgs
-	if r.Whole == "" || json.Unmarshal(c.Args, &args) != nil {
-		return "", false
-	}
-	chain, err := sentence.Parse(r.Whole)
-	if err != nil {
-		return "", false
-	}
-	again, err := sentence.Parse(args.Dice)
-	if err != nil || !again.Again {
-		return "", false
-	}
-	whole, ok := chain.Then(again)
-	return whole.Plain(), ok
+	return append(slices.Clone(rolls), Rolled{Seq: c.Seq, Of: args.Of, By: c.Player, Dice: e.Dice, Carry: e.Carry}), nil
 }
 
 // RollOf finds the event of a roll.
@@ -149,22 +155,21 @@ func RollOf(events []storage.Object) (RollEvent, error) {
 	return e, nil
 }
 
-// roll reads the args of a roll: the sentence on its dice, and the roll that it
-// goes on with, if it does.
-func roll(g Game, c Command) (s sentence.Sentence, before Rolled, err error) {
+// roll reads the args of a roll as the sentence that is rolled.
+func roll(g Game, c Command) (sentence.Sentence, error) {
 	var args RollArgs
 	read := json.NewDecoder(bytes.NewReader(c.Args))
 	read.DisallowUnknownFields()
 	if err := read.Decode(&args); err != nil {
-		return s, before, fmt.Errorf("proof: args of a roll: %w", err)
+		return sentence.Sentence{}, fmt.Errorf("proof: args of a roll: %w", err)
 	}
-	if s, err = sentence.Parse(args.Dice); err != nil {
-		return s, before, err
+	s, err := sentence.Parse(args.Dice)
+	if err != nil {
+		return s, err
 	}
 	if s.Plain() != args.Dice || s.Label != "" || s.Again != (args.Of > 0) {
-		return s, before, fmt.Errorf("proof: %q is not how a roll is written in an entry", args.Dice)
+		return s, fmt.Errorf("proof: %q is not how a roll is written in an entry", args.Dice)
 	}
-	before, _ = RollsOf(g).Of(args.Of)
-	s, err = s.On(before.Carry)
-	return s, before, err
+	before, _ := RollsOf(g).Of(args.Of)
+	return s.On(before.Carry)
 }

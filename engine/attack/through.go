@@ -115,3 +115,15 @@ func (e Each) faces() []float64 {
 	}
 	return chance
 }
+
+// Chance is the chance that one die of the step passes, re-rolls that act on each
+// die included.
+func (e Each) Chance() float64 {
+	sum := 0.0
+	for i, p := range e.faces() {
+		if e.Passes(i + 1) {
+			sum += p
+		}
+	}
+	return sum
+}

@@ -53,25 +53,35 @@ func (r *run) settle(how Verb, u, t Unit, w *rules.Weapon, a Aim) (blow, error) 
 
 // mayReroll finds the standing order by which the target's owner has one lost
 // save rolled again, if a re-roll of this game turn is left. A save that has
-// re-rolls of its own is not rolled a third time.
+// re-rolls of its own is not rolled a third time. The newest order that speaks
+// of the unit decides; where it keeps an older one from acting, it is opened.
 func (r *run) mayReroll(t Unit, a attack.Attack) *opening {
-	if r.state.Rerolled[t.Side] >= r.state.Pack.RerollsEachTurn {
-		return nil
-	}
-	o := r.settled(t.Side, func(s Standing) bool {
-		return s.Reroll != nil && (s.Reroll.Unit == "" || s.Reroll.Unit == t.ID)
-	})
-	if o == nil || o.order.Reroll.Never || len(a.Ladder.Segments) == 0 {
+	if r.state.Rerolled[t.Side] >= r.state.Pack.RerollsEachTurn || len(a.Ladder.Segments) == 0 {
 		return nil
 	}
 	save := a.Ladder.Segments[0].Save
-	if save.Sides == 0 || save.Rerolls != 0 || !save.NeedsDie() {
+	if !save.NeedsDie() || save.Rerolls != 0 {
 		return nil
 	}
-	if n := o.order.Reroll.Need; n > 0 && save.Need.Face > n {
-		return nil
+	var newest *opening
+	for i := range r.openings[t.Side] {
+		o := &r.openings[t.Side][i]
+		order := o.order.Reroll
+		if order == nil || order.Unit != "" && order.Unit != t.ID {
+			continue
+		}
+		allows := !order.Never && (order.Need == 0 || save.Need.Face <= order.Need)
+		switch {
+		case newest == nil && allows:
+			return o
+		case newest == nil:
+			newest = o
+		case allows:
+			r.open(newest)
+			return nil
+		}
 	}
-	return o
+	return nil
 }
 
 // withReroll lets the first lost save be rolled again.

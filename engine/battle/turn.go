@@ -1,10 +1,6 @@
 package battle
 
-import (
-	"slices"
-
-	"drumhead/engine/rules"
-)
+import "drumhead/engine/rules"
 
 // done ends the turn: melees that have not been fought, morale of who lost
 // models, points for what is held, and the other side's move. It gives false,
@@ -156,9 +152,8 @@ func (r *run) mostCast(u Unit, l Line) int {
 		return 0
 	}
 	sum := c.Cast.Most() + c.Counter.Most()
-	ones, top := slices.Repeat([]int{1}, 2), c.Cast.Terms[0].Sides
-	_, low := c.Shows(ones)
-	_, high := c.Shows([]int{top, top})
+	_, low := c.Shows([]int{1})
+	_, high := c.Shows([]int{c.Cast.Terms[0].Sides})
 	for _, all := range [][]rules.Consequence{c.Power.Then, low, high, c.Dies} {
 		for _, one := range all {
 			sum += one.Amount.Dice * max(1, len(concerned(one, l)))

@@ -2,16 +2,17 @@ package rules
 
 import (
 	"slices"
+	"strings"
 
 	"drumhead/engine/attack"
 	"drumhead/engine/reason"
 )
 
 // Compile settles everything about an attack that does not depend on dice. The
-// reasons say where every number comes from, in this order: one why.attacks;
-// for each step one why.step (or why.step.sure, why.step.never, why.step.none)
-// and after it the step's why.natural.… and why.reroll.…; one why.damage; and
-// one why.last_save where there is a last save. The slots of why.step are step
+// reasons say where every number comes from, in this order: one
+// why.attacks.number; for each step one of why.step.… (see OfStep) and after it
+// the step's why.natural.… and why.reroll.…; one why.damage; and one
+// why.last_save where there is a last save. The slots of why.step.need are step
 // (its words), need ("4+") and because (a reason).
 //
 // It refuses what the profile or the weapon cannot do: rules.refuse.….
@@ -25,6 +26,9 @@ func (p *Pack) Compile(attackers Group, weapon string, target Group, facts Facts
 	}
 	return w.finish()
 }
+
+// OfStep tells whether a reason of Compile begins the reasons of the next step.
+func OfStep(r reason.Reason) bool { return strings.HasPrefix(r.ID, "why.step.") }
 
 // work is an attack while it is compiled.
 type work struct {
@@ -135,7 +139,7 @@ func (w *work) profiled(s *workStep) error {
 		return reason.Refuse("", "rules.refuse.skill", "unit", reason.Name(unit.Title), "skill", reason.Name(from.From))
 	}
 	s.none, s.base = !has, v.Need
-	s.because(reason.New("why.profile", "name", reason.Name(w.pack.wordsFor(from.From)), "need", v.Need.String()))
+	s.because(reason.New("why.profile.name", "name", reason.Name(w.pack.wordsFor(from.From)), "need", v.Need.String()))
 	s.why = append(s.why, changes...)
 	return nil
 }
@@ -177,7 +181,7 @@ func (w *work) lastSave() {
 		return
 	}
 	if v, has, _ := w.trait(d.LastSave.Of, d.LastSave.From); has {
-		w.betterLast(v.Need, reason.New("why.profile", "name", reason.Name(w.pack.wordsFor(d.LastSave.From)), "need", v.Need.String()))
+		w.betterLast(v.Need, reason.New("why.profile.name", "name", reason.Name(w.pack.wordsFor(d.LastSave.From)), "need", v.Need.String()))
 	}
 }
 

@@ -61,7 +61,7 @@ func (w *work) count() (attack.Number, []reason.Reason) {
 	}
 	n := attack.Number{Per: per, Times: times * w.times, Least: least}
 	because := reason.New("why.attacks.each", "number", times, "per", per.String(), "weapon", reason.Name(w.weapon.Title))
-	return n, []reason.Reason{reason.New("why.attacks", "because", chain(append([]reason.Reason{because}, w.attacksWhy...)))}
+	return n, []reason.Reason{reason.New("why.attacks.number", "because", chain(append([]reason.Reason{because}, w.attacksWhy...)))}
 }
 
 // each is the step as it will be rolled; without dice when there is no save.
@@ -85,7 +85,7 @@ func (s *workStep) each() attack.Each {
 
 // reasons are those of one step, after it was settled.
 func (s *workStep) reasons(e attack.Each) []reason.Reason {
-	id := "why.step"
+	id := "why.step.need"
 	switch {
 	case s.none:
 		return []reason.Reason{reason.New("why.step.none", "step", reason.Name(s.Words))}
@@ -109,9 +109,9 @@ func (s *workStep) grounds() reason.Reason {
 	}
 	first := s.why[0]
 	switch {
-	case first.ID == "why.profile" && first.Args[0].Value == reason.Name(s.Words):
+	case first.ID == "why.profile.name" && first.Args[0].Value == reason.Name(s.Words):
 		first = reason.New("why.need", "need", s.base.String())
-	case first.ID == "why.profile":
+	case first.ID == "why.profile.name":
 		first.ID = "why.profile.need"
 	}
 	return chain(append([]reason.Reason{first}, s.why[1:]...))

@@ -26,22 +26,22 @@ func (s Sentence) Plain() string {
 		if s.Times > 1 {
 			b.WriteString(strconv.Itoa(s.Times) + " times ")
 		}
-		b.WriteString(s.Mine.format())
+		b.WriteString(s.Mine.String())
 	}
 	for i, st := range s.Stages {
 		if i > 0 {
 			b.WriteByte(',')
 		}
-		b.WriteString(" " + st.format())
+		b.WriteString(" " + st.String())
 	}
 	if s.Theirs != nil {
-		b.WriteString(" against " + s.Theirs.format())
+		b.WriteString(" against " + s.Theirs.String())
 		if s.Theirs.Stage != nil {
-			b.WriteString(" " + s.Theirs.Stage.format())
+			b.WriteString(" " + s.Theirs.Stage.String())
 		}
 	}
 	if s.Hurt != nil {
-		b.WriteString(s.Hurt.format())
+		b.WriteString(s.Hurt.String())
 	}
 	if s.AtLeast > 0 {
 		b.WriteString(", at least " + strconv.Itoa(s.AtLeast))
@@ -49,9 +49,9 @@ func (s Sentence) Plain() string {
 	return b.String()
 }
 
-// format writes dice in the order said and numbers last, except that a number
+// String writes dice in the order said and numbers last, except that a number
 // goes first where nothing else could.
-func (s Side) format() string {
+func (s Side) String() string {
 	var b strings.Builder
 	first := s.Terms[0].Minus
 	if first {
@@ -64,7 +64,7 @@ func (s Side) format() string {
 		case i > 0:
 			b.WriteByte('+')
 		}
-		b.WriteString(t.format())
+		b.WriteString(t.String())
 	}
 	switch {
 	case s.Plus > 0 && !first:
@@ -78,7 +78,8 @@ func (s Side) format() string {
 	return b.String()
 }
 
-func (t Term) format() string {
+// String writes the dice of the term, without a sign.
+func (t Term) String() string {
 	dice := attack.Amount{Dice: t.Dice, Sides: t.Sides}.String()
 	switch {
 	case t.Tens:
@@ -98,7 +99,8 @@ var rerollWords = map[attack.Rerolls]string{
 	attack.Ones: "1s", attack.Misses: "misses", attack.Passes: "hits", attack.OneMiss: "one miss",
 }
 
-func (st Stage) format() string {
+// String writes the stage, as in "save 5+ reroll 1s".
+func (st Stage) String() string {
 	text := st.Need.String()
 	if st.Save {
 		text = "save " + text
@@ -119,7 +121,8 @@ func (st Stage) format() string {
 	return text
 }
 
-func (h Hurt) format() string {
+// String writes what each success does, after the comma that begins it.
+func (h Hurt) String() string {
 	text := ", damage " + h.Amount.String()
 	if h.Last != nil {
 		text += ", last save " + h.Last.String()

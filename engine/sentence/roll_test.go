@@ -309,3 +309,31 @@ func BenchmarkFloorTwelveDice(b *testing.B) {
 		}
 	}
 }
+
+// Chances of totals: 2d6 at least 9 is 10 in 36 (dice-totals p_at_least), best 3
+// of 4d6 at least 16 is 169 in 1296 (dice-tables keep: 94 + 54 + 21), and 2d6
+// total 7 or less is 21 in 36.
+func TestMade(t *testing.T) {
+	for text, want := range map[string]float64{
+		"2d6 total 9+":            10.0 / 36,
+		"2d6+1 total 10+":         10.0 / 36,
+		"best 3 of 4d6 total 16+": 169.0 / 1296,
+		"2d6 total 7 or less":     21.0 / 36,
+		"10-2d6 total 1+":         30.0 / 36, // 2d6 is 9 or less
+		"d66 total 61+":           1.0 / 6,
+		"d6 open-ended total 13+": 1.0 / 36,
+	} {
+		s, err := Parse(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, ok := s.Mine.Made(); !ok || math.Abs(got-want) > 1e-13 {
+			t.Errorf("%q: %v, %v, expected %v", text, got, ok, want)
+		}
+	}
+	for _, none := range []string{"2d6", "100d1000 total 50001+"} {
+		if _, ok := read(t, none).Mine.Made(); ok {
+			t.Errorf("%q has a chance to be made", none)
+		}
+	}
+}

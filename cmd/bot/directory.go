@@ -1,0 +1,137 @@
+package main
+
+import (
+	"crypto/ed25519"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+
+	"drumhead/storage"
+)
+
+// Files of a data directory.
+const (
+	storeFile   = "drumhead.db"
+	keyFile     = "signing.key"
+	historyFile = "history"
+	filesDir    = "files"
+)
+
+// defaultName is who signs checkpoints if --name says nothing.
+const defaultName = "drumhead.local"
+
+// directory is a data directory: where all lies, and who signs its checkpoints.
+type directory struct {
+	path string
+	name string // fixed when the directory was made
+	key  ed25519.PrivateKey
+}
+
+func (d directory) store() string   { return filepath.Join(d.path, storeFile) }
+func (d directory) files() string   { return filepath.Join(d.path, filesDir) }
+func (d directory) history() string { return filepath.Join(d.path, historyFile) }
+
+// nameForm is what a name may be: one that stands in checkpoints for ever.
+var nameForm = regexp.MustCompile(`^[a-zA-Z0-9][a-zA-Z0-9.-]{0,63}$`)
+
+// openDirectory opens a data directory, or makes it with a new key. Name "" is
+// the one that it has. A directory made for practice, whose name begins with
+// storage.PracticeName, is opened for practice only, and no other is.
+func openDirectory(path, name string, practice bool, entropy io.Reader) (directory, error) {
+	if name != "" && !nameForm.MatchString(name) {
+		return directory{}, fmt.Errorf("--name %q: letters, digits, dots and hyphens expected, as in --name drumhead.example", name)
+	}
+	if err := os.MkdirAll(path, 0o700); err != nil {
+		return directory{}, rights(path, err)
+	}
+	d := directory{path: path}
+	err := d.readKey()
+	if errors.Is(err, fs.ErrNotExist) {
+		if name == "" {
+			name = defaultName
+		}
+		if practice && !strings.HasPrefix(name, storage.PracticeName) {
+			name = storage.PracticeName + name
+		}
+		d.name = name
+		err = d.makeKey(entropy)
+	}
+	if err != nil {
+		return directory{}, err
+	}
+	if name != "" && name != d.name && storage.PracticeName+name != d.name {
+		return directory{}, fmt.Errorf("data directory %s signs as %s, and a name never changes; leave --name out, or use another --data", path, d.name)
+	}
+	switch made := strings.HasPrefix(d.name, storage.PracticeName); {
+	case made && !practice:
+		return directory{}, fmt.Errorf("data directory %s is for practice (it signs as %s); add --practice 00ff, or use another --data", path, d.name)
+	case !made && practice:
+		return directory{}, fmt.Errorf("data directory %s holds real games (it signs as %s); practice in another --data", path, d.name)
+	}
+	return d, nil
+}
+
+// The key's file: three lines, so that it can be read and kept by hand.
+const keyHead = "drumhead signing key 1"
+
+func (d *directory) readKey() error {
+	path := filepath.Join(d.path, keyFile)
+	b, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		if _, err := os.Stat(d.store()); err == nil {
+			return fmt.Errorf("%s is missing, but %s is there: put the kept copy of the key back; a new key would sign the same games as somebody else", path, d.store())
+		}
+		return fs.ErrNotExist
+	}
+	if err != nil {
+		return rights(path, err)
+	}
+	lines := strings.Split(string(b), "\n")
+	broken := fmt.Errorf("%s is damaged: put the kept copy of it back; the games themselves are in %s", path, d.store())
+	if len(lines) != 4 || lines[0] != keyHead || lines[3] != "" || !nameForm.MatchString(lines[1]) {
+		return broken
+	}
+	seed, err := base64.StdEncoding.Strict().DecodeString(lines[2])
+	if err != nil || len(seed) != ed25519.SeedSize {
+		return broken
+	}
+	d.name, d.key = lines[1], ed25519.NewKeyFromSeed(seed)
+	return nil
+}
+
+func (d *directory) makeKey(entropy io.Reader) error {
+	seed := make([]byte, ed25519.SeedSize)
+	if _, err := io.ReadFull(entropy, seed); err != nil {
+		return err
+	}
+	d.key = ed25519.NewKeyFromSeed(seed)
+	path := filepath.Join(d.path, keyFile)
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return rights(path, err)
+	}
+	_, err = fmt.Fprintf(f, "%s\n%s\n%s\n", keyHead, d.name, base64.StdEncoding.EncodeToString(seed))
+	return errors.Join(err, f.Sync(), f.Close())
+}
+
+// rights names a file that may not be used, and what to do.
+func rights(path string, err error) error {
+	if errors.Is(err, fs.ErrPermission) {
+		return fmt.Errorf("no right to use %s: %w; use another --data, or change the rights", path, err)
+	}
+	return err
+}
+
+// usualDirectory is the data directory if --data says nothing.
+func usualDirectory() string {
+	if base, err := os.UserConfigDir(); err == nil {
+		return filepath.Join(base, "drumhead")
+	}
+	return "drumhead-data"
+}
