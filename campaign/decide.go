@@ -165,7 +165,7 @@ func (a Result) decide(s State, by string) ([]Event, error) {
 	if err := s.played(*a.Score); err != nil {
 		return nil, err
 	}
-	if a.Battle != nil && slices.Contains(s.Battles, *a.Battle) {
+	if a.Battle != nil && s.knows(*a.Battle) {
 		return nil, refuse("/campaign gazette", "again", "round", s.Round)
 	}
 	return s.count(*a.Score, a.How, 0, a.Battle, a.Units), nil
@@ -188,12 +188,19 @@ func (s State) played(score Score) error {
 // counted tells whether just this already counts in the present round: that is
 // one game booked twice.
 func (s State) counted(score Score) bool {
-	for _, c := range s.Rounds[len(s.Rounds)-1].Results {
+	for _, c := range s.Now.Results {
 		if score.Region != "" && same(c.Score, score) {
 			return true
 		}
 	}
 	return false
+}
+
+// knows tells whether a battle was counted before, in any round.
+func (s State) knows(b Battle) bool {
+	is := func(c Counted) bool { return c.Battle != nil && *c.Battle == b }
+	return slices.ContainsFunc(s.Now.Results, is) ||
+		slices.ContainsFunc(s.Past, func(r Round) bool { return slices.ContainsFunc(r.Results, is) })
 }
 
 // Contest refuses a battle for a region that these two cannot fight for. Whoever

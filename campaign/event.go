@@ -88,23 +88,11 @@ type Closed struct {
 	Until int64 `json:"until"`
 }
 
-// Apply folds an event into the next state; the old one stays as it was.
+// Apply folds an event into the next state; the old one stays as it was: each
+// event copies the lists that it changes.
 func (s State) Apply(e Event) State {
-	s.Players = slices.Clone(s.Players)
-	s.Holders = slices.Clone(s.Holders)
-	s.Units = slices.Clone(s.Units)
-	s.Claims = slices.Clone(s.Claims)
-	s.Rounds = slices.Clone(s.Rounds)
 	e.apply(&s)
 	return s
-}
-
-// now is the present round, to be changed by an event.
-func (s *State) now() *Round {
-	if len(s.Rounds) == 0 { // an event before Started, which Decide never gives
-		s.Rounds = []Round{{Number: 1}}
-	}
-	return &s.Rounds[len(s.Rounds)-1]
 }
 
 // Type names the event in JSON.
@@ -112,13 +100,15 @@ func (*Started) Type() string { return "campaign.started" }
 
 func (e *Started) apply(s *State) {
 	s.Round, s.Until = 1, e.Until
-	s.Rounds = []Round{{Number: 1}}
+	s.Now = Round{Number: 1}
 }
 
 // Type names the event in JSON.
 func (*Joined) Type() string { return "campaign.joined" }
 
-func (e *Joined) apply(s *State) { s.Players = append(s.Players, Player{ID: e.Player, Home: e.Home}) }
+func (e *Joined) apply(s *State) {
+	s.Players = append(slices.Clip(s.Players), Player{ID: e.Player, Home: e.Home})
+}
 
 // Type names the event in JSON.
 func (*Moved) Type() string { return "campaign.region" }
@@ -128,8 +118,9 @@ func (e *Moved) apply(s *State) {
 	if i < 0 {
 		return
 	}
+	s.Holders = slices.Clone(s.Holders)
 	s.Holders[i] = e.To
-	r := s.now()
+	r := &s.Now
 	r.Taken = append(slices.Clip(r.Taken), Taken{Region: e.Region, From: e.From, To: e.To})
 }
 
@@ -138,7 +129,7 @@ func (*Claimed) Type() string { return "campaign.claimed" }
 
 func (e *Claimed) apply(s *State) {
 	s.Claimed = e.Claim
-	s.Claims = slices.DeleteFunc(s.Claims, func(c Claim) bool { return c.Number == e.Instead })
+	s.Claims = slices.DeleteFunc(slices.Clone(s.Claims), func(c Claim) bool { return c.Number == e.Instead })
 	for i := range s.Claims {
 		if s.Claims[i].Number == e.Against {
 			s.Claims[i].Disputed = true
@@ -151,7 +142,7 @@ func (e *Claimed) apply(s *State) {
 func (*Objected) Type() string { return "campaign.objected" }
 
 func (e *Objected) apply(s *State) {
-	s.Claims = slices.DeleteFunc(s.Claims, func(c Claim) bool { return c.Number == e.Claim && c.By == e.By })
+	s.Claims = slices.DeleteFunc(slices.Clone(s.Claims), func(c Claim) bool { return c.Number == e.Claim && c.By == e.By })
 	for i := range s.Claims {
 		if s.Claims[i].Number == e.Claim {
 			s.Claims[i].Disputed = true
@@ -167,12 +158,10 @@ func (*Resulted) Type() string { return "campaign.result" }
 // be of another game.
 func (e *Resulted) apply(s *State) {
 	other := e.How == HowBattle && e.Region == ""
-	s.Claims = slices.DeleteFunc(s.Claims, func(c Claim) bool {
+	s.Claims = slices.DeleteFunc(slices.Clone(s.Claims), func(c Claim) bool {
 		return c.Number == e.Claim || !other && between(c.Score, e.Score)
 	})
-	if e.Battle != nil {
-		s.Battles = append(slices.Clip(s.Battles), *e.Battle)
-	}
+	s.Players = slices.Clone(s.Players)
 	for i := range s.Players {
 		p := &s.Players[i]
 		switch {
@@ -185,14 +174,15 @@ func (e *Resulted) apply(s *State) {
 			p.Lost++
 		}
 	}
-	r := s.now()
-	r.Results = append(slices.Clip(r.Results), Counted{Score: e.Score, How: e.How, Outcome: e.Outcome})
+	r := &s.Now
+	r.Results = append(slices.Clip(r.Results), Counted{Score: e.Score, How: e.How, Outcome: e.Outcome, Battle: e.Battle})
 }
 
 // Type names the event in JSON.
 func (*Learned) Type() string { return "campaign.experience" }
 
 func (e *Learned) apply(s *State) {
+	s.Units = slices.Clone(s.Units)
 	i := s.unit(e.Player, e.Unit)
 	if i < 0 {
 		i = len(s.Units)
@@ -200,7 +190,7 @@ func (e *Learned) apply(s *State) {
 	}
 	s.Units[i].Experience = e.After
 	s.Units[i].Battles++
-	r := s.now()
+	r := &s.Now
 	r.Earned = append(slices.Clip(r.Earned), Earned{Player: e.Player, Unit: e.Unit, Before: e.Before, After: e.After})
 }
 
@@ -212,7 +202,7 @@ func (e *Graded) apply(s *State) {
 	if s.File.begins(e.To) < s.File.begins(e.From) {
 		return
 	}
-	r := s.now()
+	r := &s.Now
 	r.Rises = append(slices.Clip(r.Rises), Rise{Player: e.Player, Unit: e.Unit, From: e.From, To: e.To})
 }
 
@@ -220,8 +210,8 @@ func (e *Graded) apply(s *State) {
 func (*Closed) Type() string { return "campaign.round" }
 
 func (e *Closed) apply(s *State) {
-	r := s.now()
-	r.Standing, r.Held = s.standing(), slices.Clone(s.Holders)
+	s.Now.Standing, s.Now.Held = s.standing(), slices.Clone(s.Holders)
 	s.Round, s.Until = e.Round+1, e.Until
-	s.Rounds = append(s.Rounds, Round{Number: s.Round})
+	s.Past = append(slices.Clip(s.Past), s.Now)
+	s.Now = Round{Number: s.Round}
 }

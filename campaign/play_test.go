@@ -173,7 +173,7 @@ func TestABattleMovesARegion(t *testing.T) {
 	g.holds("p2", "quarry head", "lock hill", "alder ford")
 	g.refused("again", Bot, fought(13, beat("p2", "p1", "alder ford", 9, 0)))
 
-	r := g.state.Rounds[0]
+	r := g.state.Now
 	var outcomes []string
 	for _, c := range r.Results {
 		outcomes = append(outcomes, c.Outcome)
@@ -348,7 +348,7 @@ func TestGradesByHand(t *testing.T) {
 	if got := g.state.Grade("p1", "marsh boars 1"); got != "green" {
 		t.Errorf("a unit of the same key is the other player's own: %s", got)
 	}
-	if u, rise, ok := g.state.Rounds[0].Note(); !ok || rise == nil || rise.To != "seasoned" || u.After != 12 || u.Before != 0 {
+	if u, rise, ok := g.state.Now.Note(); !ok || rise == nil || rise.To != "seasoned" || u.After != 12 || u.Before != 0 {
 		t.Errorf("unit of note %+v %+v", u, rise)
 	}
 }
@@ -369,7 +369,7 @@ func TestOtherRules(t *testing.T) {
 		&Graded{Player: "p1", Unit: "pikes 1", From: "tried", To: "raw", Experience: 3, Enough: 0}) {
 		t.Errorf("%+v", e)
 	}
-	if n := len(g.state.Rounds[0].Rises); n != 1 {
+	if n := len(g.state.Now.Rises); n != 1 {
 		t.Errorf("%d rises, want 1", n)
 	}
 	// Twice 1 - 2 takes it to 1, and never below 0.
@@ -409,11 +409,11 @@ func TestRoundsAndStandings(t *testing.T) {
 	if g.state.Round != 3 || g.state.Until != 0 || g.state.Quiet() != 1 {
 		t.Errorf("round %d until %d, quiet %d", g.state.Round, g.state.Until, g.state.Quiet())
 	}
-	past, ok := g.state.Past(1)
+	past, ok := g.state.Numbered(1)
 	if !ok || len(past.Results) != 2 || len(past.Standing) != 3 || past.Held[6] != "p1" {
 		t.Errorf("round 1: %+v", past)
 	}
-	if _, ok := g.state.Past(4); ok {
+	if _, ok := g.state.Numbered(4); ok {
 		t.Error("round 4 has not been")
 	}
 }

@@ -32,12 +32,16 @@ func (s State) standing() []Standing {
 	return out
 }
 
-// Past returns a round: 1 is the first. A closed round has its standings.
-func (s State) Past(number int) (Round, bool) {
-	if number < 1 || number > len(s.Rounds) {
+// Numbered returns a round: 1 is the first, and the last is being played. A
+// closed one has its standings.
+func (s State) Numbered(number int) (Round, bool) {
+	switch {
+	case number < 1 || number > s.Round:
 		return Round{}, false
+	case number == s.Round:
+		return s.Now, true
 	}
-	return s.Rounds[number-1], true
+	return s.Past[number-1], true
 }
 
 // Note is the unit of note of a round: of those that rose the one with the most
@@ -80,7 +84,7 @@ func (r Round) rise(e Earned) *Rise {
 // battle was counted.
 func (s State) Quiet() int {
 	n := 0
-	for i := len(s.Rounds) - 2; i >= 0 && len(s.Rounds[i].Results) == 0; i-- {
+	for i := len(s.Past) - 1; i >= 0 && len(s.Past[i].Results) == 0; i-- {
 		n++
 	}
 	return n

@@ -27,8 +27,8 @@ type State struct {
 	Units   []Unit   // careers, in the order in which units first fought
 	Claims  []Claim  // results that somebody reported and that do not count yet
 	Claimed int      // how many claims there ever were; the next has this number plus 1
-	Battles []Battle // every battle of ours that was counted, so that none counts twice
-	Rounds  []Round  // every round, the present one last
+	Now     Round    // the round being played
+	Past    []Round  // rounds that are closed, the first first
 }
 
 // Player is somebody who joined.
@@ -79,15 +79,16 @@ type Round struct {
 	Taken    []Taken // regions that changed hands, homes taken up by who joined among them
 	Rises    []Rise
 	Earned   []Earned
-	Standing []Standing // at its close; nil for the present round
-	Held     []string   // who held each region at its close; nil for the present round
+	Standing []Standing // at its close; nil for the present one
+	Held     []string   // who held each region at its close; nil for the present one
 }
 
 // Counted is a result that counts: how it came, and what it did to the region.
 type Counted struct {
 	Score
-	How     string // "battle", "agreed", "unopposed" or "ruled"
-	Outcome string // see the outcomes
+	How     string  // "battle", "agreed", "unopposed" or "ruled"
+	Outcome string  // see the outcomes
+	Battle  *Battle // of one that was played here
 }
 
 // Taken is a region that changed hands.

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"strings"
 	"sync"
 	"time"
 
@@ -24,13 +25,15 @@ import (
 // Config is what a desk needs from the world. Time and randomness come in here
 // and nowhere else.
 type Config struct {
-	Store    storage.Store
-	Now      func() time.Time
-	Entropy  io.Reader          // the operating system's generator, or a practice one
-	Name     string             // of the data directory: the origin of its checkpoints
-	Key      ed25519.PrivateKey // signs checkpoints
-	Practice bool               // ledgers are marked so, and can never pass for real ones
-	Log      *slog.Logger
+	Store   storage.Store
+	Now     func() time.Time
+	Entropy io.Reader // the operating system's generator, or a practice one
+	// Name is the data directory's: the origin of its checkpoints. One that begins
+	// with storage.PracticeName marks every ledger as practice, so that none can
+	// pass for a real one.
+	Name string
+	Key  ed25519.PrivateKey // signs checkpoints
+	Log  *slog.Logger
 }
 
 // Desk takes messages and answers them. Handle may be called by many
@@ -65,7 +68,7 @@ func New(c Config) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{store: c.Store, now: c.Now, entropy: c.Entropy, name: c.Name, key: c.Key,
-		practice: c.Practice, log: c.Log, words: catalog,
+		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, words: catalog,
 		commands: map[string]*command{}, live: newLive(), people: newPeople(), idle: idleTimers{}}
 	if d.log == nil {
 		d.log = slog.New(slog.DiscardHandler)

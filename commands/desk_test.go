@@ -48,7 +48,7 @@ func newTable(t testing.TB) *table { return newTableOn(t, mem.New()) }
 func newTableOn(t testing.TB, store storage.Store) *table {
 	tb := &table{t: t, store: store, now: time.Date(2026, 10, 24, 18, 0, 0, 0, time.UTC)}
 	d, err := New(Config{Store: store, Now: func() time.Time { return tb.now }, Entropy: newEntropy(1),
-		Name: "practice.drumhead.local", Practice: true, Key: ed25519.NewKeyFromSeed(bytes.Repeat([]byte{7}, 32))})
+		Name: "practice.drumhead.local", Key: ed25519.NewKeyFromSeed(bytes.Repeat([]byte{7}, 32))})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -136,8 +136,8 @@ func (a *ask) ready(g *gathered, mayRoll bool) error {
 			return err
 		}
 		g.first, g.now = v, v
-	} else if mayRoll && g.now.draws+sealMargin >= uint64(g.now.seals.Length()) && len(g.dones) == 0 {
-		v, err := a.desk.renewSeal(a.ctx, g.now, "spent", a.now)
+	} else if mayRoll && len(g.dones) == 0 && g.now.book.Due() {
+		v, err := a.desk.renewSeal(a.ctx, g.now, a.now)
 		if err != nil {
 			return err
 		}
@@ -158,17 +158,18 @@ func (a *ask) roll(g *gathered, c proof.Command, rec *storage.Record, mayRoll bo
 		rec.Events, err = g.now.game.Decide(c, dice.NewShown(nil))
 		return err
 	}
-	stream, key := g.now.stream()
-	err := dice.Try(func() (err error) {
-		rec.Events, err = g.now.game.Decide(c, stream)
-		return err
-	})
-	if err != nil || stream.Drawn() == 0 {
+	draw, err := g.now.book.Sealed(g.now.keys)
+	if err != nil {
 		return err
 	}
-	rec.Seal, rec.Draw = g.now.seals.Tip(), g.now.draws+1
-	rec.Cut, rec.Key, rec.Faces = proof.NoCut, key.String(), stream.Faces()
-	return nil
+	err = dice.Try(func() (err error) {
+		rec.Events, err = g.now.game.Decide(c, draw)
+		return err
+	})
+	if err == nil {
+		draw.Fill(rec)
+	}
+	return err
 }
 
 // enter encodes a decided entry and goes on to the state with it.
@@ -265,12 +266,6 @@ func (v *view) source(s chat.Source) storage.Source {
 	return storage.Source(hex.EncodeToString(m.Sum(nil))[:32])
 }
 
-// stream is the dice of the next draw, and the key that they come from.
-func (v *view) stream() (*dice.Stream, dice.Key) {
-	key := v.seals.Key(v.draws + 1)
-	return dice.NewStream(v.ledger.String(), v.draws+1, proof.NoCut, key), key
-}
-
 // checkpointDue tells whether an entry brings a checkpoint by itself: each 64th
 // draw of a seal, and the first entry of a day. Both can be read off the
 // ledger, so nothing else needs to be remembered.
@@ -285,5 +280,4 @@ func checkpointDue(d *done) bool {
 const (
 	checkpointDraws = 64 // draws between checkpoints, at most
 	firstCommand    = 2  // the entry after ledger.open and seal.open
-	sealMargin      = 8  // a new seal is opened while the old one has so many keys left
 )

@@ -16,6 +16,7 @@ import (
 // families is every family of commands, in the order of the help.
 var families = []func() []command{
 	startCommands,
+	diceCommands,
 	entryCommands,
 	tellCommands,
 	meCommands,
@@ -26,10 +27,14 @@ var families = []func() []command{
 var nameLists = []func(a *ask, k args.Kind) []string{}
 
 // explainers put entries of a command into words, step by step, for /explain.
-var explainers = map[string]func(e *explained) ([]chat.Line, error){}
+var explainers = map[string]func(e *explained) ([]chat.Line, error){
+	"roll": explainRoll,
+}
 
 // oddities say how likely it was what fell, for /proof: one line, or none.
-var oddities = map[string]func(e *explained) (chat.Line, bool){}
+var oddities = map[string]func(e *explained) (chat.Line, bool){
+	"roll": oddRoll,
+}
 
 // makers write the file or draw the picture of a recipe, by its kind.
 var makers = map[string]func(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error){

@@ -12,97 +12,70 @@ import (
 	"drumhead/storage"
 )
 
-// sealLength is how many draws a seal holds.
-const sealLength = 4096
-
 // openLedger makes the ledger of a place: its first two entries open it and its
 // first seal, and one post that binds tells of both, with a checkpoint.
 func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, now time.Time) (*view, error) {
-	b, err := d.random(16 + 16)
+	b, err := d.random(16 + 16 + 32)
 	if err != nil {
 		return nil, err
 	}
-	id := storage.LedgerID(b[:16])
-	v := &view{desk: d, place: p, ledger: id, game: proof.NewGame(d.file),
-		head:  storage.Head{Ledger: id, Root: storage.EmptyRoot()},
-		about: storage.About{Community: string(c), Place: string(p), Salt: b[16:]},
+	v := &view{desk: d, place: p, ledger: storage.LedgerID(b[:16]), game: proof.NewGame(d.file),
+		about: storage.About{Community: string(c), Place: string(p), Salt: b[16:32]},
 		seats: map[chat.Person]string{}, persons: map[string]chat.Person{}}
-	vkey, err := storage.VKey(d.name, id, d.public())
+	v.head = storage.Head{Ledger: v.ledger, Root: storage.EmptyRoot()}
+	vkey, err := storage.VKey(d.name, v.ledger, d.public())
 	if err != nil {
 		return nil, err
 	}
-	args := struct {
-		VKey     string `json:"vkey"`
-		Practice bool   `json:"practice,omitempty"`
-	}{vkey, d.practice}
-	batch := storage.Batch{Expect: v.head, Community: v.about.Community, Place: v.about.Place, Salt: v.about.Salt}
-	if err := v.enter(&batch, now, "ledger.open", args); err != nil {
+	records, keys, err := proof.Opening(proof.Start{Ledger: v.ledger, Time: now, VKey: vkey, Last: dice.Key(b[32:]), Length: proof.SealLength})
+	if err != nil {
 		return nil, err
 	}
-	if err := v.newSeal(&batch, now, "first"); err != nil {
-		return nil, err
-	}
-	say := v.speaker().Say
-	first := say("desk.opened")
+	opened := "desk.opened"
 	if d.practice {
-		first = say("desk.practice")
+		opened = "desk.practice"
 	}
-	post := chat.Post{To: chat.Destination{Place: p}, Binds: true, Quiet: true, Entry: 1, Lines: append([]chat.Line{first,
-		say("desk.seal", "entry", number(1), "tip", code(v.seals.Tip()), "length", sealLength)}, v.checkpointLines()...)}
-	return v, d.store1(ctx, v, batch, post)
+	return v, d.store1(ctx, v, keys, records, opened)
 }
 
-// renewSeal opens a new seal; the old one's keys, if any are left, are given up.
-func (d *Desk) renewSeal(ctx context.Context, old *view, why string, now time.Time) (*view, error) {
-	v := old.copy(nil)
-	batch := storage.Batch{Expect: v.head, Community: v.about.Community, Place: v.about.Place, Salt: v.about.Salt}
-	if now.Before(v.last.Time) {
-		now = v.last.Time
-	}
-	if err := v.newSeal(&batch, now, why); err != nil {
+// renewSeal opens a new seal before the last key of the old one is taken.
+func (d *Desk) renewSeal(ctx context.Context, old *view, now time.Time) (*view, error) {
+	b, err := d.random(32)
+	if err != nil {
 		return nil, err
 	}
-	post := chat.Post{To: chat.Destination{Place: v.place}, Binds: true, Quiet: true, Entry: int64(v.last.Seq),
-		Lines: append([]chat.Line{v.speaker().Say("desk.newseal", "entry", number(int64(v.last.Seq)),
-			"tip", code(v.seals.Tip()), "length", sealLength)}, v.checkpointLines()...)}
-	return v, d.store1(ctx, v, batch, post)
+	rec, keys, err := proof.OpenSeal(old.keys, proof.Spent, dice.Key(b), proof.SealLength, 0)
+	if err != nil {
+		return nil, err
+	}
+	if rec.Time = now; now.Before(old.last.Time) {
+		rec.Time = old.last.Time
+	}
+	v := old.copy(nil)
+	return v, d.store1(ctx, v, keys, []storage.Record{rec}, "desk.renewed")
 }
 
-// newSeal adds the entry that opens a seal, and its secret.
-func (v *view) newSeal(batch *storage.Batch, now time.Time, why string) error {
-	b, err := v.desk.random(32)
-	if err != nil {
+// store1 appends the bot's own entries that open a seal, with the one post that
+// tells of it, and lets the view be seen.
+func (d *Desk) store1(ctx context.Context, v *view, keys proof.Keys, records []storage.Record, opened string) error {
+	batch := storage.Batch{Expect: v.head, Community: v.about.Community, Place: v.about.Place, Salt: v.about.Salt}
+	var err error
+	if batch.Entries, err = proof.Lines(v.head, records); err != nil {
 		return err
 	}
-	seals, err := proof.NewSeals(dice.Key(b), sealLength)
-	if err != nil {
+	for i, e := range batch.Entries {
+		if err := v.fold(records[i], storage.LeafHash(e.Bytes)); err != nil {
+			return err
+		}
+	}
+	if batch.Secret, err = keys.Encode(); err != nil {
 		return err
 	}
-	v.seals, batch.Secret = seals, seals.Secret()
-	return v.enter(batch, now, "seal.open", struct {
-		Tip    string `json:"tip"`
-		Length int    `json:"length"`
-		Why    string `json:"why"`
-	}{seals.Tip(), sealLength, why})
-}
-
-// enter adds an entry of the bot's own that draws nothing.
-func (v *view) enter(batch *storage.Batch, now time.Time, command string, args any) error {
-	object, err := storage.Canon(args)
-	if err != nil {
-		return err
-	}
-	rec := storage.Record{Ledger: v.ledger, Seq: v.head.Size, Head: v.head.Last, Time: now, Player: "bot", Command: command, Args: object}
-	b, err := rec.Encode()
-	if err != nil {
-		return fmt.Errorf("%s: %w", command, err)
-	}
-	batch.Entries = append(batch.Entries, storage.Entry{Seq: rec.Seq, Bytes: b})
-	return v.fold(rec, storage.LeafHash(b))
-}
-
-// store1 appends a batch of one post and lets the view be seen.
-func (d *Desk) store1(ctx context.Context, v *view, batch storage.Batch, post chat.Post) error {
+	v.keys = keys
+	tip, length := keys.Newest()
+	say := v.speaker().Say
+	post := chat.Post{Binds: true, Quiet: true, Entry: int64(v.last.Seq), To: chat.Destination{Place: v.place},
+		Lines: append([]chat.Line{say(opened), say("desk.seal", "entry", number(int64(v.last.Seq)), "length", length), {code(tip)}}, v.checkpointLines()...)}
 	b, err := encodePost(post)
 	if err != nil {
 		return err

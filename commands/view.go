@@ -23,9 +23,8 @@ type view struct {
 	about  storage.About
 	game   proof.Game
 	last   storage.Record // the newest entry; its time is the least for the next
-	draws  uint64         // draws taken of the seal in use
-	seals  proof.Seals    // the secret keys of the seals in use
-	signed uint64         // draws when the last checkpoint was posted
+	book   proof.Book     // the dice's side of the ledger: seals, draws, sources
+	keys   proof.Keys     // the secret keys behind its seals
 
 	seats   map[chat.Person]string // person → pseudonym
 	persons map[string]chat.Person // pseudonym → person
@@ -86,7 +85,7 @@ func (v *view) load(ctx context.Context, id storage.LedgerID) error {
 	}
 	v.sit(players)
 	if secret, err := store.Secret(ctx, id); err == nil {
-		if v.seals, err = proof.ParseSeals(secret); err != nil {
+		if v.keys, err = proof.ParseKeys(secret); err != nil {
 			return err
 		}
 	} else if !errors.Is(err, storage.ErrNone) {
@@ -127,13 +126,8 @@ func (v *view) fold(rec storage.Record, leaf storage.Hash) error {
 	v.tree.Add(leaf)
 	v.head = storage.Head{Ledger: v.ledger, Size: rec.Seq + 1, Root: v.tree.Root(), Last: leaf}
 	v.last = rec
-	if rec.Draw > 0 {
-		v.draws = rec.Draw
-	}
-	if rec.Command == "seal.open" {
-		v.draws = 0
-	}
-	return nil
+	v.book, err = v.book.Follow(rec)
+	return err
 }
 
 // sit takes new pseudonyms up. Only load and next call it.

@@ -141,7 +141,7 @@ func (c *checker) took(rec storage.Record, leaf storage.Hash, before Book) {
 		c.First = rec.Time
 	}
 	c.last, c.Last, c.Size = leaf, rec.Time, rec.Seq+1
-	c.tree = c.tree.Add(leaf)
+	c.tree.Add(leaf)
 	for i := range c.notes {
 		if c.notes[i].checkpoint.Size == c.Size {
 			c.notes[i].root, c.notes[i].reached = c.tree.Root(), true

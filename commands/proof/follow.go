@@ -8,6 +8,7 @@ import (
 
 	"drumhead/commands/beacon"
 	"drumhead/engine/dice"
+	"drumhead/engine/reason"
 	"drumhead/storage"
 )
 
@@ -202,7 +203,7 @@ func (b *Book) pend(rec *storage.Record) error {
 func mayCut(p Pending, now time.Time) error {
 	switch {
 	case p.By == p.Player:
-		return breaks(RuleWait, "wait.self", "by", p.By)
+		return breaks(RuleWait, "wait.self", "by", reason.Person(p.By))
 	case p.Until.Before(now) || p.Until.Sub(now) > LongestWait:
 		return breaks(RuleWait, "wait.until")
 	}

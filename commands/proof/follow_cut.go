@@ -5,6 +5,7 @@ import (
 
 	"drumhead/commands/beacon"
 	"drumhead/engine/dice"
+	"drumhead/engine/reason"
 	"drumhead/storage"
 )
 
@@ -57,7 +58,7 @@ func (b *Book) waiting(rec *storage.Record, rule string, args ...string) (Pendin
 
 func (b *Book) cutByRound(rec *storage.Record, p Pending, arg storage.Object, full bool) error {
 	if p.Round == 0 {
-		return breaks(storage.RuleCut, "cut.word", "by", p.By)
+		return breaks(storage.RuleCut, "cut.word", "by", reason.Person(p.By))
 	}
 	randomness, err := b.round(p.Round, rec.Time, arg, full)
 	if err != nil {
@@ -95,7 +96,7 @@ func (b *Book) cutByWord(rec *storage.Record, p Pending, arg storage.Object) err
 	case p.Round != 0:
 		return breaks(storage.RuleCut, "cut.round", "round", int64(p.Round))
 	case rec.Player != p.By:
-		return breaks(storage.RuleCut, "cut.by", "by", p.By)
+		return breaks(storage.RuleCut, "cut.by", "by", reason.Person(p.By))
 	case rec.Time.After(p.Until):
 		return breaks(storage.RuleCut, "cut.late")
 	case !ok || rec.Cut != "word:"+hash:
@@ -109,7 +110,7 @@ func (b *Book) cutByWord(rec *storage.Record, p Pending, arg storage.Object) err
 
 // cutByNone is the way out where there is no beacon and the word never came.
 func (b *Book) cutByNone(rec *storage.Record, p Pending) error {
-	if p.Round != 0 || b.chain != nil || rec.Player != storage.Bot || rec.Time.Before(p.Until) || rec.Cut != "none" {
+	if p.Round != 0 || b.chain != nil || rec.Player != storage.Bot || rec.Time.Before(p.Until) || rec.Cut != NoCut {
 		return breaks(storage.RuleCut, "cut.none")
 	}
 	return nil

@@ -60,7 +60,7 @@ func (b *Book) newSeal(rec *storage.Record) (*seal, string, error) {
 	if err != nil || !counted || length < 1 || length > dice.LongestSeal || slices.Contains(b.tips, tip) {
 		return nil, "", breaks(storage.RuleSeal, "seal.tip")
 	}
-	s := &seal{tip: tip, length: length, shown: key, cut: "none"}
+	s := &seal{tip: tip, length: length, shown: key, cut: NoCut}
 	round, rounded := storage.Member(rec.Args, "round")
 	switch {
 	case rounded != (b.chain != nil):

@@ -177,5 +177,8 @@ func CommandOf(rec storage.Record) (Command, error) {
 	return c, nil
 }
 
+// NoCut is the cut of a draw whose seal was never cut: there is no beacon.
+const NoCut = "none"
+
 // rooms is every room of the house, asked in this order.
 var rooms = []Room{Rolling{}}

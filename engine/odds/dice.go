@@ -1,7 +1,7 @@
 package odds
 
-// MostKeptWork bounds what Kept and Open will work out: about a second's sums.
-const MostKeptWork = 200_000_000
+// MostKeptWork bounds what Kept and Open will work out: a tenth of a second or so.
+const MostKeptWork = 20_000_000
 
 // Open is the law of one open-ended die: its top face is rolled again and added,
 // most times at the most.

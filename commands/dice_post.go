@@ -1,0 +1,294 @@
+package commands
+
+import (
+	"strconv"
+
+	"drumhead/commands/chat"
+	"drumhead/commands/proof"
+	"drumhead/commands/words"
+	"drumhead/engine/odds"
+	"drumhead/engine/sentence"
+)
+
+// rolled is a roll that is to be told.
+type rolled struct {
+	view     *view // its ledger with the roll
+	seq      uint64
+	by       string // pseudonym
+	cut      string
+	label    string
+	sentence sentence.Sentence // as it was rolled
+	outcome  sentence.Outcome
+}
+
+func (r rolled) say(id string, pairs ...any) chat.Line { return r.view.speaker().Say(id, pairs...) }
+
+// lines is the whole post: what happened, the dice, what can be done next.
+func (r rolled) lines() []chat.Line {
+	lines := []chat.Line{r.headline()}
+	var dice []string
+	for i, round := range r.outcome.Rounds {
+		mark := ""
+		if len(r.outcome.Rounds) > 1 {
+			mark = strconv.Itoa(i+1) + ") "
+		}
+		for _, text := range r.dice(round) {
+			dice = append(dice, wrap(mark+text)...)
+			mark = ""
+		}
+	}
+	for _, text := range dice {
+		lines = append(lines, words.Text(text))
+	}
+	lines = add(lines, r.odds(), " ")
+	lines = add(lines, r.say("dice.mark", "entry", number(int64(r.seq)), "grade", r.grade()), " ")
+	if n := r.outcome.Carry.Dice; n > 0 && r.mayGoOn() {
+		id := "dice.carry"
+		if len(r.choices()) == 0 {
+			id = "dice.carry_typed"
+		}
+		lines = append(lines, r.say(id, "n", n, "command", chat.Span{Kind: chat.Command, Text: r.next(sentence.Stage{Need: highest(r.outcome.Carry.Sides)})}))
+	}
+	return lines
+}
+
+// add puts a short piece at the end of the last line, or on a line of its own
+// where it would be too long. No piece adds nothing.
+func add(lines []chat.Line, piece chat.Line, between string) []chat.Line {
+	if len(piece) == 0 {
+		return lines
+	}
+	last := len(lines) - 1
+	if last < 1 || len([]rune(words.Flat(lines[last])+between+words.Flat(piece))) > wide {
+		return append(lines, piece)
+	}
+	lines[last] = append(append(lines[last], chat.Span{Kind: chat.Plain, Text: between}), piece...)
+	return lines
+}
+
+// uncut is the cut of a draw whose seal was never cut: there is no beacon.
+const uncut = "none"
+
+// grade is how the dice were fixed.
+func (r rolled) grade() chat.Line {
+	if r.cut == uncut {
+		return r.say("dice.grade.uncut")
+	}
+	return r.say("dice.grade.sealed")
+}
+
+// headline says in one sentence who rolled what and what came of it.
+func (r rolled) headline() chat.Line {
+	id, what := r.what()
+	who := r.view.who(r.by)
+	if r.label != "" {
+		return r.say("dice.labelled", "label", said(r.label), "who", who, "what", what)
+	}
+	return r.say(id, "who", who, "what", what)
+}
+
+// what is the sentence and its result, and how it is joined to a name.
+func (r rolled) what() (id string, what chat.Line) {
+	s, first := r.sentence, r.outcome.Rounds[0]
+	dice := s.Mine.String()
+	switch {
+	case len(r.outcome.Rounds) > 1:
+		return "dice.rolls", r.say("dice.several", "dice", s.Plain(), "results", r.results())
+	case s.Shape() == sentence.Opposed:
+		o := first.Opposed.Bouts[0]
+		return "dice.rolls", r.say("dice.opposed."+winner(first.Opposed.Winner), "dice", s.Plain(), "mine", o.Mine.Total, "theirs", o.Theirs.Total)
+	case s.Shape() == sentence.Pools:
+		p := first.Pools
+		return "dice.rolls", r.say("dice.pools", "dice", s.Plain(), "mine", p.Mine.On, "theirs", p.Theirs.On, "n", p.Left)
+	case s.Shape() == sentence.Total && s.Mine.Total != nil:
+		return "dice.rolls", r.say("dice.judged."+made(first.Sum.Passed), "dice", dice, "total", first.Sum.Total)
+	case s.Shape() == sentence.Total:
+		return "dice.rolls", r.say("dice.total", "dice", dice, "total", first.Sum.Total)
+	case len(s.Stages) == 1 && s.Hurt == nil:
+		return r.single(dice, first)
+	}
+	return "dice.by", r.say("dice.chain", "n", s.Dice().Dice, "dice", dice, "steps", r.steps(first), "end", r.end(first))
+}
+
+// single is a chain of one stage.
+func (r rolled) single(dice string, round sentence.Round) (id string, what chat.Line) {
+	stage := r.sentence.Stages[0]
+	need := stage
+	need.Save = false
+	if stage.Save {
+		id = "dice.saves"
+		if r.label != "" {
+			need.Save = true
+		}
+		return id, r.say("dice.save", "dice", dice, "need", need.String(), "saved", round.Chain.Steps[0].Passed, "n", round.Chain.Through, "met", r.met(round))
+	}
+	return "dice.rolls", r.say("dice.one", "dice", dice, "need", need.String(), "n", round.Chain.Through, "met", r.met(round))
+}
+
+// steps counts what went on stage by stage: "14, then 6, 3 saved".
+func (r rolled) steps(round sentence.Round) chat.Line {
+	var line chat.Line
+	for i, stage := range r.sentence.Stages {
+		on, saved := 0, 0
+		if i < len(round.Chain.Steps) {
+			on, saved = round.Chain.Steps[i].On, round.Chain.Steps[i].Passed
+		} else {
+			saved = saves(round.Chain.Packets).Passed
+		}
+		switch {
+		case stage.Save:
+			line = append(line, r.say("dice.step.save", "n", saved)...)
+		case i == 0:
+			line = append(line, r.say("dice.step.first", "n", on)...)
+		default:
+			line = append(line, r.say("dice.step.then", "n", on)...)
+		}
+		if i < len(r.sentence.Stages)-1 {
+			line = append(line, words.Text(", ")...)
+		}
+	}
+	return line
+}
+
+// end is what came of a chain.
+func (r rolled) end(round sentence.Round) chat.Line {
+	s, c := r.sentence, round.Chain
+	id, pairs := "dice.end.successes", []any{"n", s.Count(round), "met", r.met(round)}
+	switch {
+	case s.Hurt != nil && s.Hurt.Models > 0 && c.Hurt > 0:
+		id, pairs = "dice.end.hurt", append(pairs, "models", s.Hurt.Models, "hurt", c.Hurt)
+	case s.Hurt != nil && s.Hurt.Models > 0:
+		id, pairs = "dice.end.fell", append(pairs, "models", s.Hurt.Models)
+	case s.Hurt != nil:
+		id = "dice.end.damage"
+	case s.Stages[len(s.Stages)-1].Save:
+		id = "dice.end.through"
+	}
+	return r.say(id, pairs...)
+}
+
+// met says whether as many came as were asked for; nothing if nobody asked.
+func (r rolled) met(round sentence.Round) chat.Line {
+	if r.sentence.AtLeast == 0 {
+		return nil
+	}
+	return r.say("dice.met."+yes(round.Met), "least", r.sentence.AtLeast)
+}
+
+// results lists what each of several rounds came to.
+func (r rolled) results() string {
+	text := ""
+	for i, round := range r.outcome.Rounds {
+		if i > 0 {
+			text += ", "
+		}
+		switch {
+		case round.Opposed != nil:
+			o := round.Opposed.Bouts[0]
+			text += strconv.Itoa(o.Mine.Total) + "-" + strconv.Itoa(o.Theirs.Total)
+		default:
+			text += strconv.Itoa(r.sentence.Count(round))
+		}
+	}
+	return text
+}
+
+// dice shows the dice of a round, a line for each stage.
+func (r rolled) dice(round sentence.Round) []string {
+	s := r.sentence
+	switch {
+	case round.Sum != nil:
+		return []string{sumDice(s.Mine, *round.Sum)}
+	case round.Opposed != nil:
+		o := round.Opposed.Bouts[0]
+		return []string{s.Mine.String() + ": " + sumDice(s.Mine, o.Mine), s.Theirs.String() + ": " + sumDice(*s.Theirs, o.Theirs)}
+	case round.Pools != nil:
+		mine, theirs := s.Stages[0], *s.Theirs.Stage
+		return []string{mine.Need.String() + ": " + stepDice(round.Pools.Mine, mine).text(mine.Need.OrLess),
+			theirs.Need.String() + ": " + stepDice(round.Pools.Theirs, theirs).text(theirs.Need.OrLess)}
+	}
+	return r.chainDice(round)
+}
+
+func (r rolled) chainDice(round sentence.Round) []string {
+	s, c := r.sentence, round.Chain
+	var lines []string
+	for i, stage := range s.Stages {
+		step := saves(c.Packets)
+		if i < len(c.Steps) {
+			step = c.Steps[i]
+		}
+		if len(step.Dice) == 0 {
+			continue
+		}
+		text := stepDice(step, stage).text(stage.Need.OrLess)
+		if len(s.Stages) > 1 || s.Hurt != nil {
+			need := stage.Need.String()
+			if stage.Save {
+				need = "save " + need
+			}
+			text = need + ": " + text
+		}
+		if n := len(step.Again); n > 0 {
+			text += words.Flat(r.say("dice.again", "n", n))
+		}
+		lines = append(lines, text)
+	}
+	if s.Hurt == nil {
+		return lines
+	}
+	if dice := damage(c.Packets); len(dice) > 0 {
+		lines = append(lines, "damage "+s.Hurt.Amount.String()+": "+fallen{good: dice}.text(false))
+	}
+	if step := lastSaves(c.Packets); len(step.Dice) > 0 {
+		last := sentence.Stage{Need: *s.Hurt.Last}
+		lines = append(lines, "last save "+last.Need.String()+": "+stepDice(step, last).text(last.Need.OrLess))
+	}
+	return lines
+}
+
+// odds says how likely it was what came through: for a chain in one sentence
+// what was expected, for a save that ends a chain of rolls the chance of so much.
+func (r rolled) odds() chat.Line {
+	chain, first, ok := proof.RollsOf(r.view.game).Chain(r.seq)
+	if !ok || len(r.outcome.Rounds) > 1 {
+		return nil
+	}
+	law, ok := chain.Through()
+	switch {
+	case !ok || len(chain.Stages) < 2:
+		return nil
+	case first.Seq == r.seq:
+		return r.say("dice.expected", "n", decimal(law.Mean()))
+	case chain.Stages[len(chain.Stages)-1].Save:
+		what, chance := r.tail(law, r.outcome.Rounds[0].Chain.Through)
+		steps := r.say("dice.steps." + strconv.Itoa(len(chain.Stages)))
+		return r.say("dice.chance", "what", what, "dice", chain.Dice().Dice, "steps", steps, "chance", chance)
+	}
+	return nil
+}
+
+// tail is so many or more, or so many or fewer where that is the rarer side, and
+// the chance of it.
+func (r rolled) tail(law odds.Law, n int) (what chat.Line, chance string) {
+	if float64(n) >= law.Mean() {
+		return r.say("dice.or_more", "n", n), percent(law.AtLeast(n))
+	}
+	return r.say("dice.or_fewer", "n", n), percent(law.AtMost(n))
+}
+
+func winner(w int) string { return map[int]string{1: "first", -1: "second", 0: "tie"}[w] }
+
+func made(passed bool) string {
+	if passed {
+		return "made"
+	}
+	return "missed"
+}
+
+func yes(met bool) string {
+	if met {
+		return "yes"
+	}
+	return "no"
+}
