@@ -43,7 +43,10 @@ type Join struct {
 
 // Report is a claim: a battle played elsewhere, reported by one of its two
 // players. It counts once the other agrees, or lets it stand.
-type Report struct{ Score }
+type Report struct {
+	Score
+	Until int64 `json:"until"` // when it counts if nobody objects, Unix milliseconds
+}
 
 // Agree says of a claim of the other side: so it was.
 type Agree struct {

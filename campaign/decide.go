@@ -97,7 +97,7 @@ func (a Report) decide(s State, by string) ([]Event, error) {
 	if s.counted(score) {
 		return nil, refuse("/campaign gazette", "again", "round", s.Round)
 	}
-	e := &Claimed{Claim: s.Claimed + 1, By: by, Score: score}
+	e := &Claimed{Claim: s.Claimed + 1, By: by, Score: score, Until: a.Until}
 	for _, c := range s.Claims {
 		switch {
 		case !between(c.Score, score):

@@ -40,6 +40,7 @@ type Claimed struct {
 	Claim   int    `json:"claim"`
 	Instead int    `json:"instead,omitempty"`
 	Score
+	Until int64 `json:"until"`
 }
 
 // Objected is a claim that the other side denied, or that was taken back.
@@ -135,7 +136,7 @@ func (e *Claimed) apply(s *State) {
 			s.Claims[i].Disputed = true
 		}
 	}
-	s.Claims = append(s.Claims, Claim{Number: e.Claim, By: e.By, Score: e.Score, Disputed: e.Against > 0})
+	s.Claims = append(s.Claims, Claim{Number: e.Claim, By: e.By, Score: e.Score, Until: e.Until, Disputed: e.Against > 0})
 }
 
 // Type names the event in JSON.

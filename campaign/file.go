@@ -114,6 +114,9 @@ func (f *File) Grade(experience int) Grade {
 
 // begins is the experience from which a grade counts; 0 for an unknown one.
 func (f *File) begins(grade string) int {
+	if f == nil {
+		return 0
+	}
 	for _, g := range f.Grades {
 		if g.ID == grade {
 			return g.From

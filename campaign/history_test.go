@@ -45,7 +45,7 @@ func (d *dealer) command(s State) Command {
 	case 1, 2, 3:
 		return Command{d.player(), Join{Home: []string{"", d.region()}[d.IntN(2)]}}
 	case 4, 5, 6, 7:
-		return Command{score.Players[0], Report{score}}
+		return Command{score.Players[0], Report{Score: score, Until: d.Int64N(1 << 41)}}
 	case 8, 9, 10:
 		return Command{d.player(), Agree{Claim: max(1, s.Claimed-d.IntN(3))}}
 	case 11:
@@ -230,21 +230,21 @@ func roundTrip(t *testing.T, c Command) {
 }
 
 func TestOneSpelling(t *testing.T) {
-	good := `{"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","winner":"p1"}`
+	good := `{"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","until":5,"winner":"p1"}`
 	if _, err := ParseEvent([]byte(good)); err != nil {
 		t.Fatal(err)
 	}
 	for _, bad := range []string{
-		`{"claim":1,"by":"p1","players":["p1","p2"],"type":"campaign.claimed","winner":"p1"}`,
-		`{"by":"p1", "claim":1,"players":["p1","p2"],"type":"campaign.claimed","winner":"p1"}`,
-		`{"by":"p1","claim":1,"claim":1,"players":["p1","p2"],"type":"campaign.claimed","winner":"p1"}`,
-		`{"By":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","winner":"p1"}`,
-		`{"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","weather":1,"winner":"p1"}`,
-		`{"by":"p1","claim":1.0,"players":["p1","p2"],"type":"campaign.claimed","winner":"p1"}`,
-		`{"against":0,"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","winner":"p1"}`,
-		`{"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","winner":"p3"}`,
-		`{"by":"p1","claim":1,"players":["p1","Ann"],"type":"campaign.claimed","winner":"p1"}`,
-		`{"by":"p1","claim":1,"players":["p1","p2"],"region":"Älder","type":"campaign.claimed","winner":"p1"}`,
+		`{"claim":1,"by":"p1","players":["p1","p2"],"type":"campaign.claimed","until":5,"winner":"p1"}`,
+		`{"by":"p1", "claim":1,"players":["p1","p2"],"type":"campaign.claimed","until":5,"winner":"p1"}`,
+		`{"by":"p1","claim":1,"claim":1,"players":["p1","p2"],"type":"campaign.claimed","until":5,"winner":"p1"}`,
+		`{"By":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","until":5,"winner":"p1"}`,
+		`{"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","until":5,"weather":1,"winner":"p1"}`,
+		`{"by":"p1","claim":1.0,"players":["p1","p2"],"type":"campaign.claimed","until":5,"winner":"p1"}`,
+		`{"against":0,"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","until":5,"winner":"p1"}`,
+		`{"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.claimed","until":5,"winner":"p3"}`,
+		`{"by":"p1","claim":1,"players":["p1","Ann"],"type":"campaign.claimed","until":5,"winner":"p1"}`,
+		`{"by":"p1","claim":1,"players":["p1","p2"],"region":"Älder","type":"campaign.claimed","until":5,"winner":"p1"}`,
 		`{"by":"p1","claim":1,"players":["p1","p2"],"type":"campaign.shouted","winner":"p1"}`,
 		good + " ", "", "null", "[]",
 	} {
@@ -262,8 +262,8 @@ func TestOneSpelling(t *testing.T) {
 
 func FuzzParseEvent(f *testing.F) {
 	g := begin(f, osier(f), "p1", "p2")
-	g.do("p1", Report{drew("p1", "p2", "alder ford", 7, 7)})
-	g.do("p2", Report{beat("p1", "p2", "alder ford", 8, 7)})
+	g.do("p1", Report{Score: drew("p1", "p2", "alder ford", 7, 7)})
+	g.do("p2", Report{Score: beat("p1", "p2", "alder ford", 8, 7)})
 	g.do("p1", Object{Claim: 1})
 	g.do(Bot, fought(1, beat("p1", "p2", "alder ford", 7, 5), Deeds{Player: "p1", Unit: "pikes 1", Fought: true, Broke: 1}))
 	g.do(Bot, Close{Round: 1})
@@ -295,7 +295,7 @@ func FuzzParseEvent(f *testing.F) {
 func FuzzParseCommand(f *testing.F) {
 	score := beat("p1", "p2", "alder ford", 7, 5)
 	for _, a := range []Act{Start{File: "osier", SHA256: strings.Repeat("a", 64), Organiser: true}, Join{}, Join{Home: "fen end"},
-		Report{score}, Agree{Claim: 1}, Object{Claim: 2}, Result{How: HowUnopposed, Claim: 1},
+		Report{Score: score}, Agree{Claim: 1}, Object{Claim: 2}, Result{How: HowUnopposed, Claim: 1},
 		Result{How: HowRuled, Organiser: true, Score: &score},
 		fought(3, score, Deeds{Player: "p1", Unit: "pikes 1", Fought: true}), Close{Round: 1, Until: 5}} {
 		b, err := MarshalArgs(a)

@@ -242,22 +242,22 @@ func TestComingHome(t *testing.T) {
 	g.do(Bot, fought(1, beat("p2", "p1", "old mill")))
 	g.do(Bot, fought(2, beat("p2", "p1", "north bank")))
 	g.holds("p1")
-	g.refused("far", "p1", Report{beat("p1", "p2", "chapel hill", 3, 1)})
+	g.refused("far", "p1", Report{Score: beat("p1", "p2", "chapel hill", 3, 1)})
 	g.do(Bot, fought(3, beat("p1", "p2", "north bank")))
 	g.holds("p1", "north bank")
 }
 
 func TestReportsByHand(t *testing.T) {
 	g := begin(t, osier(t), "p1", "p2", "p3")
-	g.refused("bystander", "p3", Report{beat("p1", "p2", "alder ford", 7, 5)})
-	g.refused("stranger", "p1", Report{beat("p1", "p8", "alder ford", 7, 5)})
-	g.refused("scores", "p1", Report{beat("p1", "p2", "alder ford", 5, 7)})
-	g.refused("form", "p1", Report{beat("p1", "p1", "alder ford", 5, 7)})
-	g.refused("form", "p1", Report{beat("p1", "p2", "alder ford", 5)})
+	g.refused("bystander", "p3", Report{Score: beat("p1", "p2", "alder ford", 7, 5)})
+	g.refused("stranger", "p1", Report{Score: beat("p1", "p8", "alder ford", 7, 5)})
+	g.refused("scores", "p1", Report{Score: beat("p1", "p2", "alder ford", 5, 7)})
+	g.refused("form", "p1", Report{Score: beat("p1", "p1", "alder ford", 5, 7)})
+	g.refused("form", "p1", Report{Score: beat("p1", "p2", "alder ford", 5)})
 
-	g.do("p1", Report{beat("p1", "p2", "alder ford", 7, 5)})
+	g.do("p1", Report{Score: beat("p1", "p2", "alder ford", 7, 5)})
 	g.holds("p1", "withy lock", "heron weir") // a claim alone moves nothing
-	g.refused("waiting", "p1", Report{beat("p1", "p2", "alder ford", 7, 5)})
+	g.refused("waiting", "p1", Report{Score: beat("p1", "p2", "alder ford", 7, 5)})
 	g.refused("own", "p1", Agree{Claim: 1})
 	g.refused("bystander", "p3", Agree{Claim: 1})
 	g.refused("claim", "p2", Agree{Claim: 2})
@@ -266,13 +266,13 @@ func TestReportsByHand(t *testing.T) {
 	g.do("p2", Agree{Claim: 1})
 	g.holds("p1", "withy lock", "heron weir", "alder ford")
 	g.refused("claim", "p2", Agree{Claim: 1})
-	g.refused("again", "p2", Report{Score{Players: []string{"p2", "p1"}, Winner: "p1", Region: "alder ford", Scores: []int{5, 7}}})
+	g.refused("again", "p2", Report{Score: Score{Players: []string{"p2", "p1"}, Winner: "p1", Region: "alder ford", Scores: []int{5, 7}}})
 }
 
 func TestTwoClaims(t *testing.T) {
 	g := begin(t, osier(t), "p1", "p2")
-	g.do("p1", Report{beat("p1", "p2", "alder ford", 8, 6)})
-	g.do("p2", Report{drew("p2", "p1", "alder ford", 7, 7)})
+	g.do("p1", Report{Score: beat("p1", "p2", "alder ford", 8, 6)})
+	g.do("p2", Report{Score: drew("p2", "p1", "alder ford", 7, 7)})
 	for _, c := range g.state.Claims {
 		if !c.Disputed {
 			t.Errorf("claim %d is not disputed though the two say different things", c.Number)
@@ -290,8 +290,8 @@ func TestTwoClaims(t *testing.T) {
 
 func TestSayingTheSameAgrees(t *testing.T) {
 	g := begin(t, osier(t), "p1", "p2")
-	g.do("p1", Report{beat("p1", "p2", "alder ford", 8, 6)})
-	events := g.do("p2", Report{Score{Players: []string{"p2", "p1"}, Winner: "p1", Region: "alder ford", Scores: []int{6, 8}}})
+	g.do("p1", Report{Score: beat("p1", "p2", "alder ford", 8, 6)})
+	events := g.do("p2", Report{Score: Score{Players: []string{"p2", "p1"}, Winner: "p1", Region: "alder ford", Scores: []int{6, 8}}})
 	if e, ok := events[0].(*Resulted); !ok || e.How != HowAgreed {
 		t.Errorf("%+v", events[0])
 	}
@@ -299,8 +299,8 @@ func TestSayingTheSameAgrees(t *testing.T) {
 
 func TestCorrectingAndObjecting(t *testing.T) {
 	g := begin(t, osier(t), "p1", "p2")
-	g.do("p1", Report{beat("p1", "p2", "alder ford", 8, 6)})
-	g.do("p1", Report{beat("p1", "p2", "alder ford", 8, 5)})
+	g.do("p1", Report{Score: beat("p1", "p2", "alder ford", 8, 6)})
+	g.do("p1", Report{Score: beat("p1", "p2", "alder ford", 8, 5)})
 	if len(g.state.Claims) != 1 || g.state.Claims[0].Number != 2 {
 		t.Fatalf("a correction must stand instead: %+v", g.state.Claims)
 	}
@@ -311,7 +311,7 @@ func TestCorrectingAndObjecting(t *testing.T) {
 	if len(g.state.Claims) != 0 {
 		t.Errorf("still open: %+v", g.state.Claims)
 	}
-	g.do("p2", Report{beat("p2", "p1", "alder ford")})
+	g.do("p2", Report{Score: beat("p2", "p1", "alder ford")})
 	g.do(Bot, Result{How: HowUnopposed, Claim: 3})
 	g.holds("p2", "quarry head", "lock hill", "alder ford")
 	score := beat("p1", "p2", "alder ford")

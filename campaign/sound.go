@@ -84,6 +84,9 @@ func (a Report) sound() error {
 	if err := a.Score.sound(); err != nil {
 		return err
 	}
+	if !isTime(a.Until) {
+		return bad("until")
+	}
 	if !a.agrees() {
 		return refuse("/result Ann beat Bo 7 to 5", "scores", "first", a.Scores[0], "second", a.Scores[1])
 	}
@@ -94,7 +97,7 @@ func (e *Claimed) sound() error {
 	if err := e.Score.sound(); err != nil {
 		return err
 	}
-	return check(field("by", slices.Contains(e.Players, e.By)), field("claim", e.Claim > 0),
+	return check(field("by", slices.Contains(e.Players, e.By)), field("claim", e.Claim > 0), field("until", isTime(e.Until)),
 		field("against", e.Against >= 0), field("instead", e.Instead >= 0))
 }
 

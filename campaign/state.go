@@ -60,7 +60,8 @@ type Claim struct {
 	Number   int
 	By       string
 	Score    Score
-	Disputed bool // the other side says otherwise: time alone does not make it count
+	Until    int64 // when it counts if nobody objects, Unix milliseconds
+	Disputed bool  // the other side says otherwise: time alone does not make it count
 }
 
 // Score is how a battle ended. Scores may be absent (nil), else they are two,

@@ -21,14 +21,18 @@ func (r rolled) mayGoOn() bool {
 	return len(stages) > 0 && len(stages) < sentence.MostStages && !stages[len(stages)-1].Save
 }
 
+// offers tells whether the needs of what goes on are few enough to be picked.
+func (r rolled) offers() bool {
+	return r.outcome.Carry.Dice > 0 && r.mayGoOn() && r.outcome.Carry.Sides-1 <= mostNeeds
+}
+
 // choices are the needs that what was carried on may be rolled for.
 func (r rolled) choices() []chat.Choice {
-	carry := r.outcome.Carry
-	if carry.Dice == 0 || !r.mayGoOn() || carry.Sides-1 > mostNeeds {
+	if !r.offers() {
 		return nil
 	}
 	var list []chat.Choice
-	for face := 2; face <= carry.Sides; face++ {
+	for face := 2; face <= r.outcome.Carry.Sides; face++ {
 		need := attack.AtLeast(face)
 		list = append(list, chat.Choice{Label: need.String(), Command: r.next(sentence.Stage{Need: need}), Once: true})
 	}
@@ -39,9 +43,6 @@ func (r rolled) choices() []chat.Choice {
 func (r rolled) next(stage sentence.Stage) string {
 	return fmt.Sprintf("/roll again #%d %s", r.seq, stage)
 }
-
-// highest is the need of a die's highest face.
-func highest(sides int) attack.Need { return attack.AtLeast(sides) }
 
 // decimal shows an expected number.
 func decimal(x float64) string { return strconv.FormatFloat(x, 'f', 1, 64) }

@@ -6,6 +6,7 @@ import (
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
 	"drumhead/commands/words"
+	"drumhead/engine/attack"
 	"drumhead/engine/odds"
 	"drumhead/engine/sentence"
 )
@@ -42,14 +43,20 @@ func (r rolled) lines() []chat.Line {
 	}
 	lines = add(lines, r.odds(), " ")
 	lines = add(lines, r.say("dice.mark", "entry", number(int64(r.seq)), "grade", r.grade()), " ")
-	if n := r.outcome.Carry.Dice; n > 0 && r.mayGoOn() {
-		id := "dice.carry"
-		if len(r.choices()) == 0 {
-			id = "dice.carry_typed"
-		}
-		lines = append(lines, r.say(id, "n", n, "command", chat.Span{Kind: chat.Command, Text: r.next(sentence.Stage{Need: highest(r.outcome.Carry.Sides)})}))
+	return append(lines, r.carry()...)
+}
+
+// carry says how many dice go on, and how, if any may.
+func (r rolled) carry() []chat.Line {
+	n := r.outcome.Carry.Dice
+	switch {
+	case n == 0 || !r.mayGoOn():
+		return nil
+	case r.offers():
+		return []chat.Line{r.say("dice.carry", "n", n)}
 	}
-	return lines
+	next := sentence.Stage{Need: attack.AtLeast(r.outcome.Carry.Sides)}
+	return []chat.Line{r.say("dice.carry_typed", "n", n, "command", chat.Span{Kind: chat.Command, Text: r.next(next)})}
 }
 
 // add puts a short piece at the end of the last line, or on a line of its own
@@ -251,12 +258,12 @@ func (r rolled) chainDice(round sentence.Round) []string {
 // what was expected, for a save that ends a chain of rolls the chance of so much.
 func (r rolled) odds() chat.Line {
 	chain, first, ok := proof.RollsOf(r.view.game).Chain(r.seq)
-	if !ok || len(r.outcome.Rounds) > 1 {
+	if !ok || len(r.outcome.Rounds) > 1 || len(chain.Stages) < 2 {
 		return nil
 	}
 	law, ok := chain.Through()
 	switch {
-	case !ok || len(chain.Stages) < 2:
+	case !ok:
 		return nil
 	case first.Seq == r.seq:
 		return r.say("dice.expected", "n", decimal(law.Mean()))

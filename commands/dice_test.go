@@ -80,7 +80,7 @@ func TestRollPosts(t *testing.T) {
 		{"2d6 open-ended", "", [][]int{{6, 6, 3, 6, 1}}, "a player rolls 2d6 open-ended: 16.\n6+6+1 3 (#31, sealed, seal not cut)\n"},
 		{"d20 12 or less", "", [][]int{{20, 12}}, "a player rolls d20 for 12 or less: 1 success.\n12 (#31, sealed, seal not cut)\nCarry 1 on, as /roll again #31 20+\n"},
 		{"3d6 4+ reroll misses", "", [][]int{{6, 4, 1, 2, 6, 3}}, "a player rolls 3d6 for 4+ reroll misses: 2 successes.\n6 4 · 3 (2 again) (#31, sealed, seal not cut)\nCarry 2 on:\n[2+][3+][4+][5+][6+]"},
-		{"3d6 4+, at least 3", "", [][]int{{6, 4, 1, 2}}, "a player rolls 3d6 for 4+: 1 success, 3 or more were asked: no.\n4 · 2 1 (#31, sealed, seal not cut)\nCarry 1 on:\n[2+][3+][4+][5+][6+]"},
+		{"3d6 4+, at least 3", "", [][]int{{6, 4, 1, 2}}, "a player rolls 3d6 for 4+: 1 success, asked 3: no.\n4 · 2 1 (#31, sealed, seal not cut)\nCarry 1 on:\n[2+][3+][4+][5+][6+]"},
 		{"3d6 4+, save 5+, damage d3, last save 6+, into 5 of 2", "", [][]int{{6, 6, 4, 1, 2}, {3, 3}, {6, 6, 1, 1, 5}},
 			"a player: 3d6, 2, 1 saved: 1 of 5 falls.\n4+: 6 4 · 1\nsave 5+: 5 · 2\ndamage d3: 3\nlast save 6+: 6 · 1 1 (#31, sealed, seal not cut)\n"},
 		{"60d6 4+", "", [][]int{sixes},
@@ -145,6 +145,31 @@ func TestRollErrors(t *testing.T) {
 	}
 }
 
+// No refusal leaves a slot of its sentence open, and each example can be rolled.
+func TestRefusalsAreWhole(t *testing.T) {
+	bad := []string{"0d6", "9999d6", "d1", "12d6 7+", "12d6 1+", "d6 6 or less", "2d6 9+", "2d6+1 9+", "12d6 4", "2d6 total 13+", "21 times d6",
+		"best 3 of 3d6", "best 2 of 41d6", "3d66", "12d6 4+ reroll 2s", "12d6 4+ 5s count twice", "12d6 4+ 6s pass next", "12d6 4+ 6s no save",
+		"12d6 4+, save 4+ 6s no save", "d6 3 or less 6s count twice", "12d6 2+, 2+, 2+, 2+, 2+, 2+, 2+", "2d6 against 2d6 4+", "2d6, damage 2",
+		"6d6 4+, damage 5000", "6d6 4+, damage 2, into 101 of 3", "12d6 4+, at least 0", "12d6, at least 5", "12d6 4+ !", "2d6+2000",
+		"1000d6 2+ 6s count twice, 2+ 6s count twice, 2+", "400d6 2+, damage 1, into 5 of 3", "again", "for the bridge", strings.Repeat("9", 300)}
+	example := regexp.MustCompile(`Example: (/roll .*)`)
+	for _, text := range bad {
+		tb := newTable(t)
+		got := tb.say("Ann", "#club", "/roll "+text)
+		if strings.Contains(got, "[[") || !strings.HasSuffix(got, "Nothing was rolled.\n") {
+			t.Errorf("%s\n%s", text, got)
+		}
+		m := example.FindStringSubmatch(got)
+		if m == nil {
+			t.Errorf("%s has no example:\n%s", text, got)
+			continue
+		}
+		if tb.say("Ann", "#club", m[1]); tb.size("#club") == 0 {
+			t.Errorf("%s: the example %s rolls nothing", text, m[1])
+		}
+	}
+}
+
 // The label lies beside the entry, never in it, and comes with the dice.
 func TestLabelStaysOut(t *testing.T) {
 	tb := newTable(t)
@@ -187,7 +212,7 @@ func TestDiceWords(t *testing.T) {
 		t.Fatal(err)
 	}
 	used := map[string]bool{}
-	id := regexp.MustCompile(`"(dice\.[a-z_.]+[a-z_0-9])"`)
+	id := regexp.MustCompile(`"(dice\.[a-z_.0-9]*[a-z_0-9])"`)
 	for _, dir := range []string{".", "../engine/sentence", "../engine/attack", "proof"} {
 		files, err := os.ReadDir(dir)
 		if err != nil {

@@ -10,6 +10,8 @@ func entryCommands() []command {
 	return []command{
 		{Spec: args.Spec{Name: "explain", Mode: args.Private, Help: "how roll N came about, step by step", Example: "/explain 3",
 			Params: []args.Param{{Name: "entry", Kind: args.Entry, Optional: true, Help: "its number, as 210 or 210.3"}}}, plan: planExplain},
+		{Spec: args.Spec{Name: "proof", Help: "check roll N, or the whole game, now", Example: "/proof 3",
+			Params: []args.Param{{Name: "entry", Kind: args.Entry, Optional: true, Help: "its number, as 210 or 210.3"}}}, plan: planProof},
 	}
 }
 
@@ -89,16 +91,4 @@ func planExplain(a *ask) (*answer, error) {
 	p := a.post(lines...)
 	p.Entry = int64(e.rec.Seq)
 	return only(p)
-}
-
-// lines reads a whole ledger, as its file has it.
-func (a *ask) lines(l storage.LedgerID) ([][]byte, error) {
-	var out [][]byte
-	for e, err := range a.desk.store.Read(a.ctx, l, 0, a.here.head.Size) {
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, append([]byte{}, e.Bytes...))
-	}
-	return out, nil
 }

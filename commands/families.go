@@ -40,6 +40,7 @@ var oddities = map[string]func(e *explained) (chat.Line, bool){
 var makers = map[string]func(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error){
 	"entries":    makeEntries,
 	"checkpoint": makeCheckpoint,
+	"proof":      makeProof,
 }
 
 // waiting looks for what waits for a person in one place of theirs, for /due.

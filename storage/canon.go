@@ -5,6 +5,7 @@ import (
 	"encoding"
 	"encoding/json"
 	"fmt"
+	"io"
 	"reflect"
 	"slices"
 	"strconv"
@@ -228,7 +229,7 @@ func appendRaw(b, raw []byte, depth int) ([]byte, error) {
 	if err := d.Decode(&v); err != nil {
 		return nil, unfit("%.40q, which is no JSON", raw)
 	}
-	if d.More() {
+	if _, err := d.Token(); err != io.EOF {
 		return nil, unfit("%.40q, which is more than one value", raw)
 	}
 	return appendDecoded(b, v, depth)

@@ -72,7 +72,7 @@ func covers(pattern, imported string) bool {
 	return imported == pattern
 }
 
-func any(patterns []string, imported string) bool {
+func anyOf(patterns []string, imported string) bool {
 	return slices.ContainsFunc(patterns, func(p string) bool { return covers(p, imported) })
 }
 
@@ -100,9 +100,9 @@ func breach(pkg, imported string, test bool) string {
 	case isOurs && ours == pkg:
 	case isOurs && ours == "cmd/bot":
 		return "nobody imports the program"
-	case isOurs && !any(r.may, ours):
+	case isOurs && !anyOf(r.may, ours):
 		return "may not import " + ours
-	case !isOurs && !test && any(r.never, imported):
+	case !isOurs && !test && anyOf(r.never, imported):
 		return "must never import " + imported
 	}
 	return ""

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"os"
@@ -61,9 +62,7 @@ var (
 // plan reads the flags; its data is "" for a directory that nobody keeps.
 func (s *seat) plan(c *call) (plan, error) {
 	given := false
-	for _, a := range c.args {
-		given = given || strings.HasPrefix(strings.TrimLeft(a, "-"), "practice") && strings.HasPrefix(a, "-")
-	}
+	c.flags.Visit(func(f *flag.Flag) { given = given || f.Name == "practice" })
 	seed, err := practiceSeed(s.practice, given)
 	switch {
 	case err != nil:

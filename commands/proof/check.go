@@ -48,7 +48,6 @@ type checker struct {
 	said    map[uint64]string // seq → its args.said
 	battles map[uint64]bool   // seq of every battle.begin
 	words   map[uint64][]storage.Word
-	notes   []note
 }
 
 func newChecker(opt Options) *checker {
@@ -75,9 +74,11 @@ func (c *checker) line(line []byte) error {
 	if c.opt.skim != nil && c.opt.skim(rec.Seq) {
 		verify = before.Follow
 	}
-	if c.book, err = verify(rec); err != nil {
+	after, err := verify(rec)
+	if err != nil {
 		return err
 	}
+	c.book = after
 	if err := c.spoken(rec); err != nil {
 		return err
 	}
@@ -198,7 +199,7 @@ func (c *checker) remark(rec storage.Record, before Book) {
 // finish fills in what is known at the end, good or bad.
 func (c *checker) finish() Report {
 	c.Root = c.tree.Root()
-	c.Waiting = len(c.book.wait)
+	c.Waiting, c.stands = len(c.book.wait), c.book
 	c.Rules = c.opt.Replay != nil && len(c.Missing) == 0 && c.Replayed == int(c.Size)
 	return c.Report
 }

@@ -8,8 +8,8 @@ import (
 	"drumhead/storage"
 )
 
-// note is a checkpoint that is held against the ledger.
-type note struct {
+// signedNote is a checkpoint that is held against the ledger.
+type signedNote struct {
 	err        error // why it is none of this ledger's
 	checkpoint storage.Checkpoint
 	cosigners  []string
@@ -32,7 +32,7 @@ func (c *checker) openNotes(vkey string) error {
 		}
 	}
 	for _, signed := range c.opt.Checkpoints {
-		var n note
+		var n signedNote
 		n.checkpoint, n.cosigners, n.err = storage.OpenCheckpoint(signed, vkey, more...)
 		if n.err == nil && n.checkpoint.Size == 0 {
 			n.root, n.reached = storage.EmptyRoot(), true

@@ -21,13 +21,14 @@ var ErrSealLost = errors.New("proof: the keys of the seal in use are not in this
 // key, from which all others follow. It is a value: With gives another. It
 // lies in the store's secret of the ledger and nowhere else; it never enters a
 // log line, and prints as a count.
-type Keys struct{ list []*sealKeys }
+type Keys struct{ list []sealKeys }
 
-// sealKeys is behind a pointer, so that printing what holds it shows an address.
+// sealKeys keeps its keys behind a function, so that no way of printing what
+// holds it can show one.
 type sealKeys struct {
-	tip   string
-	last  dice.Key
-	chain *dice.Chain
+	tip    string
+	length int
+	key    func(draw int) dice.Key
 }
 
 // sealText is how one seal is written in the store's secret.
@@ -49,7 +50,7 @@ func (s Keys) With(last dice.Key, length int) (Keys, error) {
 	if err != nil {
 		return s, err
 	}
-	list := append(append([]*sealKeys{}, s.list...), &sealKeys{tip: chain.Tip().String(), last: last, chain: chain})
+	list := append(append([]sealKeys{}, s.list...), sealKeys{tip: chain.Tip().String(), length: length, key: chain.Key})
 	return Keys{list: list[max(0, len(list)-MostKept):]}, nil
 }
 
@@ -59,14 +60,14 @@ func (s Keys) Newest() (tip string, length int) {
 		return "", 0
 	}
 	n := s.list[len(s.list)-1]
-	return n.tip, n.chain.Length()
+	return n.tip, n.length
 }
 
 // Key finds the key of a draw.
 func (s Keys) Key(tip string, draw uint64) (dice.Key, error) {
 	for _, k := range s.list {
-		if k.tip == tip && draw <= uint64(k.chain.Length()) {
-			return k.chain.Key(int(draw)), nil
+		if k.tip == tip && draw <= uint64(k.length) {
+			return k.key(int(draw)), nil
 		}
 	}
 	return dice.Key{}, ErrSealLost
@@ -76,7 +77,7 @@ func (s Keys) Key(tip string, draw uint64) (dice.Key, error) {
 func (s Keys) Encode() ([]byte, error) {
 	texts := make([]sealText, len(s.list))
 	for i, k := range s.list {
-		texts[i] = sealText{Last: k.last.String(), Length: k.chain.Length(), Tip: k.tip}
+		texts[i] = sealText{Last: k.key(k.length).String(), Length: k.length, Tip: k.tip}
 	}
 	b, err := storage.Canon(texts)
 	if err == nil && len(b) > storage.MaxSecret {

@@ -61,6 +61,9 @@ type Report struct {
 	Rules    bool     // whether all rules were replayed
 
 	Remarks []Remark // what is no fault and everybody should see
+
+	stands Book // as the dice stood after the entries found good
+	notes  []signedNote
 }
 
 // Signed is a checkpoint that holds for the ledger.

@@ -20,129 +20,143 @@ var (
 	last5  = Each{Sides: 6, Need: AtLeast(5)}
 )
 
-// Cases worked by hand. Each is one attack of so many dice; faces are what the
-// dice show in the order drawn, and no other die may be asked for.
+// three is three models of two wounds, and one a single point of damage.
+func three(save Each) Ladder {
+	return Ladder{Segments: []Segment{{Models: 3, Wounds: 2, Save: save}}}
+}
+
+var one = Damage{Amount: Amount{Plus: 1}}
+
+// byHand are cases worked by hand. Faces are what the dice show in the order
+// drawn; no other die may be asked for.
+var byHand = []struct {
+	name    string
+	attack  Attack
+	faces   []int
+	through int // tokens that came out of the steps
+	crossed int // wounds
+	fell    int
+}{
+	// Seven one-die cases: plain, and one for each thing that a natural gives.
+	{"plain: 5 hits, save 3 fails, one wound",
+		Attack{Number: Exactly(1), Steps: []Each{sixes()}, Damage: one, Ladder: three(save4)},
+		[]int{5, 3}, 1, 1, 0},
+	{"extra: a 6 is two hits, each with a save of its own",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Extra, 1))}, Damage: one, Ladder: three(save4)},
+		[]int{6, 3, 2}, 2, 2, 1},
+	{"skip: a 6 wounds without a die, then is saved against",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Skip, 1)), fourUp}, Damage: one, Ladder: three(save4)},
+		[]int{6, 3}, 1, 1, 0},
+	{"no save: a 6 is not saved against, a last save is rolled",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(NoSave, 1))}, Damage: one,
+			Ladder: Ladder{Segments: []Segment{{Models: 3, Wounds: 2, Save: save4, Last: last5}}}},
+		[]int{6, 4}, 1, 1, 0},
+	{"damage: a 6 does two points more",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(MoreDamage, 2))}, Damage: one,
+			Ladder: Ladder{Segments: []Segment{{Models: 2, Wounds: 4, Save: save4}}}},
+		[]int{6, 1}, 1, 3, 0},
+	{"pierce: a 6 makes the save of 4+ one of 6+",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(MorePiercing, 2))}, Damage: one, Ladder: three(save4)},
+		[]int{6, 5}, 1, 1, 0},
+	{"sure: a 6 ends here and crosses off three, past a model, no save",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Sure, 3)), fourUp}, Damage: one, Ladder: three(save4)},
+		[]int{6}, 1, 3, 1},
+	{"also sure: a 6 goes on and is saved; two points besides are not",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(AlsoSure, 2)), fourUp}, Damage: one, Ladder: three(save4)},
+		[]int{6, 4, 4}, 2, 2, 1},
+	{"also sure stands although its token misses the next step",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(AlsoSure, 2)), fourUp}, Damage: one, Ladder: three(save4)},
+		[]int{6, 3}, 1, 2, 1},
+	{"a 5 gives nothing",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Extra, 1), gift(NoSave, 1))}, Damage: one, Ladder: three(save4)},
+		[]int{5, 4}, 1, 0, 0},
+	{"two gifts at once; the extra token has only what its parent had before",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Extra, 1), gift(Skip, 1)), fourUp}, Damage: one, Ladder: three(save4)},
+		[]int{6, 2, 3}, 1, 1, 0},
+
+	{"skip that reaches the models: the save is the step that is passed",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Skip, 1))}, Damage: one, Ladder: three(save4)},
+		[]int{6}, 1, 1, 0},
+	{"no save does not spare the die to wound",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(NoSave, 1)), fourUp}, Damage: one, Ladder: three(save4)},
+		[]int{6, 3}, 0, 0, 0},
+
+	// Order 1: the natural face is the one after its re-roll; no die is rolled
+	// twice more; a miss is judged after modifiers.
+	{"ones again: 1 becomes 6 and gives its extra",
+		Attack{Number: Exactly(1), Steps: []Each{{Sides: 6, Need: AtLeast(4), Rerolls: Ones, Naturals: []Natural{gift(Extra, 1)}}}},
+		[]int{1, 6}, 2, 0, 0},
+	{"passes again: a 6 that becomes 2 gives nothing",
+		Attack{Number: Exactly(1), Steps: []Each{{Sides: 6, Need: AtLeast(4), Rerolls: Passes, Naturals: []Natural{gift(Extra, 1)}}}},
+		[]int{6, 2}, 0, 0, 0},
+	{"a 1 that shows 1 again stays, also where a miss may be re-rolled",
+		Attack{Number: Exactly(1), Steps: []Each{{Sides: 6, Need: AtLeast(4), Rerolls: Ones | Misses | OneMiss}}},
+		[]int{1, 1}, 0, 0, 0},
+	{"a 3 is no miss when the need is better by one",
+		Attack{Number: Exactly(1), Steps: []Each{{Sides: 6, Need: AtLeast(4).Better(1), Rerolls: Misses}}},
+		[]int{3}, 1, 0, 0},
+	{"one miss: the first that was not re-rolled as a 1",
+		Attack{Number: Exactly(3), Steps: []Each{{Sides: 6, Need: AtLeast(4), Rerolls: Ones | OneMiss}}},
+		[]int{1, 2, 3, 2, 5}, 1, 0, 0},
+
+	// Order 3: needs beyond the die.
+	{"7+ with a natural maximum that passes", Attack{Number: Exactly(2), Steps: []Each{{Sides: 6, Need: AtLeast(7), TopPasses: true}}}, []int{6, 5}, 1, 0, 0},
+	{"7+ without: no die, nobody goes on", Attack{Number: Exactly(2), Steps: []Each{{Sides: 6, Need: AtLeast(7)}}}, nil, 0, 0, 0},
+	{"save 7+: no die, all go on",
+		Attack{Number: Exactly(2), Damage: one, Ladder: three(Each{Sides: 6, Need: AtLeast(7), OneFails: true})}, nil, 2, 2, 1},
+	{"1+ where a natural 1 fails is 2+", Attack{Number: Exactly(2), Steps: []Each{{Sides: 6, Need: AtLeast(1), OneFails: true}}}, []int{1, 2}, 1, 0, 0},
+	{"1+ where it does not: no die, all pass", Attack{Number: Exactly(2), Steps: []Each{{Sides: 6, Need: AtLeast(0)}}}, nil, 2, 0, 0},
+	{"a save of 1+ where a 1 does not fail stops everything without a die",
+		Attack{Number: Exactly(2), Damage: one, Ladder: three(Each{Sides: 6, Need: AtLeast(1)})}, nil, 2, 0, 0},
+
+	// Order 4: damage as rolled, an extra token right after its parent.
+	{"the token of the first die does 3 to the first model, its extra 1, the second die's 1 the rest",
+		Attack{Number: Exactly(2), Steps: []Each{sixes(gift(Extra, 1), gift(MoreDamage, 2))}, Damage: one, Ladder: three(Each{})},
+		[]int{6, 5}, 3, 4, 2},
+	{"two damage of two wounds, then one left over is lost",
+		Attack{Number: Exactly(2), Damage: Damage{Amount: Amount{Dice: 1, Sides: 3}}, Ladder: three(Each{})},
+		[]int{1, 3}, 2, 2, 1},
+	{"the same with spill",
+		Attack{Number: Exactly(2), Damage: Damage{Amount: Amount{Dice: 1, Sides: 3}, Spill: true}, Ladder: three(Each{})},
+		[]int{1, 3}, 2, 4, 2},
+
+	// Order 5: saves stop when nobody is left.
+	{"the third token finds nobody and rolls no save",
+		Attack{Number: Exactly(3), Damage: Damage{Amount: Amount{Plus: 2}}, Ladder: Ladder{Segments: []Segment{{Models: 1, Wounds: 2, Save: save4}}}},
+		[]int{5, 3}, 3, 2, 1},
+	{"one missed save again, once in the attack",
+		Attack{Number: Exactly(3), Damage: one, Ladder: three(Each{Sides: 6, Need: AtLeast(4), Rerolls: OneMiss})},
+		[]int{2, 5, 3, 1}, 3, 2, 1},
+
+	// Order 6: the last save is that of the model hit first, for all points.
+	{"three points that spill from a plain model to a captain: the plain model's last save for all",
+		Attack{Number: Exactly(1), Damage: Damage{Amount: Amount{Plus: 3}, Spill: true}, Ladder: Ladder{Segments: []Segment{
+			{Models: 1, Wounds: 1, Last: last5}, {Models: 1, Wounds: 4, Last: Each{Sides: 6, Need: AtLeast(2)}}}}},
+		[]int{4, 5, 4}, 1, 2, 1},
+
+	// Ladder: segments, wounds already lost, the better of two saves.
+	{"the captain falls last and has his own save",
+		Attack{Number: Exactly(3), Damage: one, Ladder: Ladder{Rung: 1, Segments: []Segment{
+			{Models: 2, Wounds: 1, Save: save4}, {Models: 1, Wounds: 4, Save: Each{Sides: 6, Need: AtLeast(3)}}}}},
+		[]int{1, 3, 2}, 3, 2, 1},
+	{"the second save is better once piercing has worsened the first",
+		Attack{Number: Exactly(1), Steps: []Each{sixes(gift(MorePiercing, 2))}, Damage: one, Ladder: Ladder{Segments: []Segment{
+			{Models: 1, Wounds: 1, Save: save4, Other: Each{Sides: 6, Need: AtLeast(5)}}}}},
+		[]int{6, 5}, 1, 0, 0},
+	{"a save among the steps lets its failures go on; no save passes it by",
+		Attack{Number: Exactly(3), Steps: []Each{sixes(gift(NoSave, 1)), save4}},
+		[]int{6, 5, 4, 4, 3}, 2, 0, 0},
+	{"piercing worsens a save among the steps for its own token only",
+		Attack{Number: Exactly(2), Steps: []Each{sixes(gift(MorePiercing, 1)), save4}},
+		[]int{6, 5, 4, 4}, 1, 0, 0},
+	{"2 models with d3 attacks each, at least 2 each",
+		Attack{Number: Number{Per: Amount{Dice: 1, Sides: 3}, Times: 2, Least: 2}, Steps: []Each{fourUp}},
+		[]int{1, 3, 4, 4, 1, 1, 4}, 3, 0, 0},
+	{"'or less' on one die", Attack{Number: Exactly(2), Steps: []Each{{Sides: 20, Need: AtMost(12)}}}, []int{12, 13}, 1, 0, 0},
+}
+
 func TestByHand(t *testing.T) {
-	three := func(save Each) Ladder { return Ladder{Segments: []Segment{{Models: 3, Wounds: 2, Save: save}}} }
-	one := Damage{Amount: Amount{Plus: 1}}
-	for _, c := range []struct {
-		name    string
-		attack  Attack
-		faces   []int
-		through int // tokens that came out of the steps
-		crossed int // wounds
-		fell    int
-	}{
-		// Seven one-die cases: plain, and one for each thing that a natural gives.
-		{"plain: 5 hits, save 3 fails, one wound",
-			Attack{Number: Exactly(1), Steps: []Each{sixes()}, Damage: one, Ladder: three(save4)},
-			[]int{5, 3}, 1, 1, 0},
-		{"extra: a 6 is two hits, each with a save of its own",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Extra, 1))}, Damage: one, Ladder: three(save4)},
-			[]int{6, 3, 2}, 2, 2, 1},
-		{"skip: a 6 wounds without a die, then is saved against",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Skip, 1)), fourUp}, Damage: one, Ladder: three(save4)},
-			[]int{6, 3}, 1, 1, 0},
-		{"no save: a 6 is not saved against, a last save is rolled",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(NoSave, 1))}, Damage: one,
-				Ladder: Ladder{Segments: []Segment{{Models: 3, Wounds: 2, Save: save4, Last: last5}}}},
-			[]int{6, 4}, 1, 1, 0},
-		{"damage: a 6 does two points more",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(MoreDamage, 2))}, Damage: one,
-				Ladder: Ladder{Segments: []Segment{{Models: 2, Wounds: 4, Save: save4}}}},
-			[]int{6, 1}, 1, 3, 0},
-		{"pierce: a 6 makes the save of 4+ one of 6+",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(MorePiercing, 2))}, Damage: one, Ladder: three(save4)},
-			[]int{6, 5}, 1, 1, 0},
-		{"sure: a 6 ends here and crosses off three, past a model, no save",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Sure, 3)), fourUp}, Damage: one, Ladder: three(save4)},
-			[]int{6}, 1, 3, 1},
-		{"also sure: a 6 goes on and is saved; two points besides are not",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(AlsoSure, 2)), fourUp}, Damage: one, Ladder: three(save4)},
-			[]int{6, 4, 4}, 2, 2, 1},
-		{"also sure stands although its token misses the next step",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(AlsoSure, 2)), fourUp}, Damage: one, Ladder: three(save4)},
-			[]int{6, 3}, 1, 2, 1},
-		{"a 5 gives nothing",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Extra, 1), gift(NoSave, 1))}, Damage: one, Ladder: three(save4)},
-			[]int{5, 4}, 1, 0, 0},
-		{"two gifts at once; the extra token has only what its parent had before",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(Extra, 1), gift(Skip, 1)), fourUp}, Damage: one, Ladder: three(save4)},
-			[]int{6, 2, 3}, 1, 1, 0},
-
-		// Order 1: the natural face is the one after its re-roll; no die is rolled
-		// twice more; a miss is judged after modifiers.
-		{"ones again: 1 becomes 6 and gives its extra",
-			Attack{Number: Exactly(1), Steps: []Each{{Sides: 6, Need: AtLeast(4), Rerolls: Ones, Naturals: []Natural{gift(Extra, 1)}}}},
-			[]int{1, 6}, 2, 0, 0},
-		{"passes again: a 6 that becomes 2 gives nothing",
-			Attack{Number: Exactly(1), Steps: []Each{{Sides: 6, Need: AtLeast(4), Rerolls: Passes, Naturals: []Natural{gift(Extra, 1)}}}},
-			[]int{6, 2}, 0, 0, 0},
-		{"a 1 that shows 1 again stays, also where a miss may be re-rolled",
-			Attack{Number: Exactly(1), Steps: []Each{{Sides: 6, Need: AtLeast(4), Rerolls: Ones | Misses | OneMiss}}},
-			[]int{1, 1}, 0, 0, 0},
-		{"a 3 is no miss when the need is better by one",
-			Attack{Number: Exactly(1), Steps: []Each{{Sides: 6, Need: AtLeast(4).Better(1), Rerolls: Misses}}},
-			[]int{3}, 1, 0, 0},
-		{"one miss: the first that was not re-rolled as a 1",
-			Attack{Number: Exactly(3), Steps: []Each{{Sides: 6, Need: AtLeast(4), Rerolls: Ones | OneMiss}}},
-			[]int{1, 2, 3, 2, 5}, 1, 0, 0},
-
-		// Order 3: needs beyond the die.
-		{"7+ with a natural maximum that passes", Attack{Number: Exactly(2), Steps: []Each{{Sides: 6, Need: AtLeast(7), TopPasses: true}}}, []int{6, 5}, 1, 0, 0},
-		{"7+ without: no die, nobody goes on", Attack{Number: Exactly(2), Steps: []Each{{Sides: 6, Need: AtLeast(7)}}}, nil, 0, 0, 0},
-		{"save 7+: no die, all go on",
-			Attack{Number: Exactly(2), Damage: one, Ladder: three(Each{Sides: 6, Need: AtLeast(7), OneFails: true})}, nil, 2, 2, 1},
-		{"1+ where a natural 1 fails is 2+", Attack{Number: Exactly(2), Steps: []Each{{Sides: 6, Need: AtLeast(1), OneFails: true}}}, []int{1, 2}, 1, 0, 0},
-		{"1+ where it does not: no die, all pass", Attack{Number: Exactly(2), Steps: []Each{{Sides: 6, Need: AtLeast(0)}}}, nil, 2, 0, 0},
-		{"a save of 1+ where a 1 does not fail stops everything without a die",
-			Attack{Number: Exactly(2), Damage: one, Ladder: three(Each{Sides: 6, Need: AtLeast(1)})}, nil, 2, 0, 0},
-
-		// Order 4: damage as rolled, an extra token right after its parent.
-		{"the token of the first die does 3 to the first model, its extra 1, the second die's 1 the rest",
-			Attack{Number: Exactly(2), Steps: []Each{sixes(gift(Extra, 1), gift(MoreDamage, 2))}, Damage: one, Ladder: three(Each{})},
-			[]int{6, 5}, 3, 4, 2},
-		{"two damage of two wounds, then one left over is lost",
-			Attack{Number: Exactly(2), Damage: Damage{Amount: Amount{Dice: 1, Sides: 3}}, Ladder: three(Each{})},
-			[]int{1, 3}, 2, 2, 1},
-		{"the same with spill",
-			Attack{Number: Exactly(2), Damage: Damage{Amount: Amount{Dice: 1, Sides: 3}, Spill: true}, Ladder: three(Each{})},
-			[]int{1, 3}, 2, 4, 2},
-
-		// Order 5: saves stop when nobody is left.
-		{"the third token finds nobody and rolls no save",
-			Attack{Number: Exactly(3), Damage: Damage{Amount: Amount{Plus: 2}}, Ladder: Ladder{Segments: []Segment{{Models: 1, Wounds: 2, Save: save4}}}},
-			[]int{5, 3}, 3, 2, 1},
-		{"one missed save again, once in the attack",
-			Attack{Number: Exactly(3), Damage: one, Ladder: three(Each{Sides: 6, Need: AtLeast(4), Rerolls: OneMiss})},
-			[]int{2, 5, 3, 1}, 3, 2, 1},
-
-		// Order 6: the last save is that of the model hit first, for all points.
-		{"three points that spill from a plain model to a captain: the plain model's last save for all",
-			Attack{Number: Exactly(1), Damage: Damage{Amount: Amount{Plus: 3}, Spill: true}, Ladder: Ladder{Segments: []Segment{
-				{Models: 1, Wounds: 1, Last: last5}, {Models: 1, Wounds: 4, Last: Each{Sides: 6, Need: AtLeast(2)}}}}},
-			[]int{4, 5, 4}, 1, 2, 1},
-
-		// Ladder: segments, wounds already lost, the better of two saves.
-		{"the captain falls last and has his own save",
-			Attack{Number: Exactly(3), Damage: one, Ladder: Ladder{Rung: 1, Segments: []Segment{
-				{Models: 2, Wounds: 1, Save: save4}, {Models: 1, Wounds: 4, Save: Each{Sides: 6, Need: AtLeast(3)}}}}},
-			[]int{1, 3, 2}, 3, 2, 1},
-		{"the second save is better once piercing has worsened the first",
-			Attack{Number: Exactly(1), Steps: []Each{sixes(gift(MorePiercing, 2))}, Damage: one, Ladder: Ladder{Segments: []Segment{
-				{Models: 1, Wounds: 1, Save: save4, Other: Each{Sides: 6, Need: AtLeast(5)}}}}},
-			[]int{6, 5}, 1, 0, 0},
-		{"a save among the steps lets its failures go on; no save passes it by",
-			Attack{Number: Exactly(3), Steps: []Each{sixes(gift(NoSave, 1)), save4}},
-			[]int{6, 5, 4, 4, 3}, 2, 0, 0},
-		{"piercing worsens a save among the steps for its own token only",
-			Attack{Number: Exactly(2), Steps: []Each{sixes(gift(MorePiercing, 1)), save4}},
-			[]int{6, 5, 4, 4}, 1, 0, 0},
-		{"2 models with d3 attacks each, at least 2 each",
-			Attack{Number: Number{Per: Amount{Dice: 1, Sides: 3}, Times: 2, Least: 2}, Steps: []Each{fourUp}},
-			[]int{1, 3, 4, 4, 1, 1, 4}, 3, 0, 0},
-		{"'or less' on one die", Attack{Number: Exactly(2), Steps: []Each{{Sides: 20, Need: AtMost(12)}}}, []int{12, 13}, 1, 0, 0},
-	} {
+	for _, c := range byHand {
 		s := rolls(t, c.faces...)
 		r := c.attack.Roll(s)
 		if len(s.faces) > 0 {

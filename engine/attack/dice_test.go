@@ -60,28 +60,45 @@ func (e *every) Draw(sides int) int {
 func (e *every) Left() int { return 10_000 }
 
 // law rolls something in every way there is and adds up the weight of each value.
+// The weights are counted by their denominators, which stay far below 2^63.
 func law(roll func(*every) int) (map[int]*big.Rat, *every) {
-	e, sum := &every{}, map[int]*big.Rat{}
+	type weight struct {
+		value int
+		of    int64
+	}
+	e, counts := &every{}, map[weight]int64{}
 	for {
 		e.at = 0
-		v := roll(e)
-		weight := big.NewRat(1, 1)
-		for _, w := range e.wheels[:e.at] {
-			weight.Mul(weight, big.NewRat(1, int64(w.sides)))
+		w := weight{roll(e), 1}
+		for _, wheel := range e.wheels[:e.at] {
+			w.of *= int64(wheel.sides)
 		}
-		if sum[v] == nil {
-			sum[v] = new(big.Rat)
+		counts[w]++
+		if e.wheels = e.wheels[:e.at]; !e.turn() {
+			break
 		}
-		sum[v].Add(sum[v], weight)
-		e.wheels = e.wheels[:e.at]
-		for len(e.wheels) > 0 && e.wheels[len(e.wheels)-1].face == e.wheels[len(e.wheels)-1].sides {
-			e.wheels = e.wheels[:len(e.wheels)-1]
-		}
-		if len(e.wheels) == 0 {
-			return sum, e
-		}
-		e.wheels[len(e.wheels)-1].face++
 	}
+	sum := map[int]*big.Rat{}
+	for w, n := range counts {
+		if sum[w.value] == nil {
+			sum[w.value] = new(big.Rat)
+		}
+		sum[w.value].Add(sum[w.value], big.NewRat(n, w.of))
+	}
+	return sum, e
+}
+
+// turn moves the last wheel on, and those before it that have come round; false
+// when all have.
+func (e *every) turn() bool {
+	for n := len(e.wheels); n > 0; n-- {
+		if last := &e.wheels[n-1]; last.face < last.sides {
+			last.face++
+			e.wheels = e.wheels[:n]
+			return true
+		}
+	}
+	return false
 }
 
 func rat(t *testing.T, text string) *big.Rat {

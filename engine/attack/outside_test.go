@@ -1,10 +1,10 @@
 package attack
 
 import (
+	_ "embed" // the tables
 	"encoding/json"
 	"fmt"
 	"math/big"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -59,14 +59,13 @@ type outside struct {
 	TwoOnes  map[string]string `json:"reroll_ones_once_two_d6"`
 }
 
+//go:embed testdata/outside.json
+var outsideFile []byte
+
 func tables(t *testing.T) outside {
 	t.Helper()
-	b, err := os.ReadFile("testdata/outside.json")
-	if err != nil {
-		t.Fatal(err)
-	}
 	var o outside
-	if err := json.Unmarshal(b, &o); err != nil {
+	if err := json.Unmarshal(outsideFile, &o); err != nil {
 		t.Fatal(err)
 	}
 	if len(o.Rerolls) != 5 || len(o.Sixes) < 3 || len(o.Allocation) != 8 || len(o.Keep) != 6 || len(o.TwoD6) != 11 {

@@ -26,8 +26,7 @@ func (r *reader) clauses(l *Line) *reason.Refusal {
 			l.Near, why = r.nearby()
 		case l.Order == Cast && r.any("by"):
 			l.Unit, why = r.unit()
-		case r.fact(aim, l.Unit, &why):
-		default:
+		case !r.fact(aim, l.Unit, &why) && why == nil:
 			why = reason.Refuse(r.example(l), "battle.refuse.clause", "said", reason.Name(strings.Join(r.left, " ")))
 		}
 		if why != nil {

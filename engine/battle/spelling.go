@@ -34,7 +34,7 @@ func tokens(line string) []string {
 		case r == ',' || r == ':' || r == '—':
 			end()
 			out = append(out, string(r))
-		case unicode.IsLetter(r) && digitBefore && word.Len() > 0, unicode.IsDigit(r) && i > 0 && unicode.IsLetter(runes[i-1]) && word.Len() > 0:
+		case word.Len() > 0 && unicode.IsLetter(r) && digitBefore, word.Len() > 0 && unicode.IsDigit(r) && unicode.IsLetter(runes[i-1]):
 			end()
 			word.WriteRune(r)
 		case unicode.IsLetter(r) || unicode.IsDigit(r) || r == '+' || r == '\'':

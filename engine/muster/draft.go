@@ -173,8 +173,8 @@ func cutOwn(line string) (name, own string) {
 
 // countFirst reads a number at the begin: "12 Pikes", "12x Pikes", "12 x Pikes".
 func countFirst(s string) (rest string, n int, ok bool) {
-	end := strings.IndexFunc(s, func(r rune) bool { return r < '0' || r > '9' })
-	if end <= 0 {
+	end := strings.IndexFunc(s+" ", func(r rune) bool { return r < '0' || r > '9' })
+	if end == 0 {
 		return s, 0, false
 	}
 	n, err := strconv.Atoi(s[:end])
@@ -191,7 +191,7 @@ func countFirst(s string) (rest string, n int, ok bool) {
 // countLast reads a number at the end: "Pikes 12", "Pikes x12".
 func countLast(s string) (rest string, n int, ok bool) {
 	start := strings.LastIndexFunc(s, func(r rune) bool { return r < '0' || r > '9' }) + 1
-	if start == len(s) || start == 0 {
+	if start == len(s) {
 		return s, 0, false
 	}
 	n, err := strconv.Atoi(s[start:])

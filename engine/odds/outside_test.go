@@ -1,11 +1,11 @@
 package odds
 
 import (
+	_ "embed" // the tables
 	"encoding/json"
 	"fmt"
 	"math"
 	"math/big"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -50,14 +50,13 @@ type outside struct {
 	} `json:"poisson_binomial"`
 }
 
+//go:embed testdata/outside.json
+var outsideFile []byte
+
 func tables(t *testing.T) outside {
 	t.Helper()
-	b, err := os.ReadFile("testdata/outside.json")
-	if err != nil {
-		t.Fatal(err)
-	}
 	var o outside
-	if err := json.Unmarshal(b, &o); err != nil {
+	if err := json.Unmarshal(outsideFile, &o); err != nil {
 		t.Fatal(err)
 	}
 	if len(o.Totals) != 54 || len(o.Binomial) != 100 || len(o.Staged) != 6 || len(o.Opposed) != 7 || len(o.Classics) != 8 {

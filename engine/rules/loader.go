@@ -59,9 +59,9 @@ func (l *loader) gather(kind string) {
 			return
 		}
 		id := l.id(t)
-		if at, twice := first[id]; twice && id != "" {
+		if at, twice := first[id]; twice {
 			t.Fault("id", reason.New("pack.twice", "kind", kind, "id", id, "line", at.Line))
-		} else {
+		} else if id != "" {
 			first[id] = t.At("id")
 			l.ids[kind] = append(l.ids[kind], id)
 		}

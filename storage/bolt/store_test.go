@@ -1,7 +1,9 @@
 package bolt
 
 import (
+	"os"
 	"path/filepath"
+	"strconv"
 	"testing"
 
 	"drumhead/storage"
@@ -25,6 +27,20 @@ func inMemory(testing.TB) storagetest.Disk {
 
 func TestConformance(t *testing.T) { storagetest.Run(t, inFile) }
 
+// long is how many times more of everything random is tried. One is enough
+// while working; DRUMHEAD_LONG=20 is for a night.
+func long(t testing.TB) int {
+	text := os.Getenv("DRUMHEAD_LONG")
+	if text == "" {
+		return 1
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 1 {
+		t.Fatalf("DRUMHEAD_LONG=%q: a number from 1 on expected, say 20", text)
+	}
+	return n
+}
+
 func TestHistories(t *testing.T) {
-	storagetest.Histories(t, 12, 250, map[string]storagetest.Maker{"bolt": inFile, "mem": inMemory})
+	storagetest.Histories(t, 8*long(t), 200, map[string]storagetest.Maker{"bolt": inFile, "mem": inMemory})
 }

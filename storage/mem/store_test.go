@@ -44,3 +44,7 @@ func TestNewIsEmpty(t *testing.T) {
 		t.Errorf("a new store has ledger %v", h.Ledger)
 	}
 }
+
+func TestHistories(t *testing.T) {
+	storagetest.Histories(t, 6, 250, map[string]storagetest.Maker{"mem": onDisk})
+}

@@ -1,13 +1,16 @@
 package source
 
 // Nearest is the one of the names that looks most like word, or "" when none
-// is near enough to be a slip of the finger: a third of the letters at most.
+// is near enough to be a slip of the finger: a third of the letters of the longer word at most.
 // Of equally near names the first one is taken.
 func Nearest(word string, names []string) string {
 	best, least := "", 0
+	if len(word) > mostLetters {
+		return ""
+	}
 	for _, name := range names {
 		d := slips(word, name)
-		if d > max(1, len([]rune(name))/3) {
+		if d > max(1, max(len([]rune(word)), len([]rune(name)))/3) {
 			continue
 		}
 		if best == "" || d < least {
@@ -22,9 +25,6 @@ func Nearest(word string, names []string) string {
 // recurrence).
 func slips(a, b string) int {
 	from, to := []rune(a), []rune(b)
-	if len(from) > mostLetters || len(to) > mostLetters {
-		return mostLetters
-	}
 	var before []int
 	last := make([]int, len(to)+1)
 	for j := range last {
@@ -48,5 +48,5 @@ func slips(a, b string) int {
 	return last[len(to)]
 }
 
-// mostLetters bounds the work of comparing two words.
+// mostLetters bounds the work of comparing words: longer ones are no slip.
 const mostLetters = 64

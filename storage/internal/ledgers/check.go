@@ -33,11 +33,8 @@ func (r *Reader) Check(ctx context.Context) iter.Seq[error] {
 			}
 			if first || l != previous {
 				first, previous = false, l
-				if _, err := readHead(tx, l); err != nil {
+				if err := checkHead(tx, l); err != nil {
 					return err
-				}
-				if tx.Get(layout.Ledgers, layout.HeadKey(l)) == nil {
-					return layout.Damage(l, 0, "head", errMissing)
 				}
 			}
 			return r.checkRow(tx, key, rec)
@@ -98,7 +95,7 @@ func (r *Reader) checkRow(tx Tx, key, rec []byte) error {
 		_, err = r.vault.Open(key, rec)
 	case layout.KindPosts:
 		what = "posts"
-		_, err = layout.DecodePosts(key, rec)
+		err = checkPostsRow(tx, l, seq, key, rec)
 	case layout.KindWord:
 		what = "word"
 		_, _, err = layout.DecodeWord(key, rec)
@@ -120,6 +117,42 @@ func (r *Reader) checkRow(tx Tx, key, rec []byte) error {
 	return nil
 }
 
+// checkHead tests a ledger's head and that its place is known.
+func checkHead(tx Tx, l storage.LedgerID) error {
+	h, err := readHead(tx, l)
+	if err == nil && h.Size == 0 {
+		err = layout.Damage(l, 0, "head", errMissing)
+	}
+	if err == nil && tx.Get(layout.Places, layout.PlaceKey(h.About.Place)) == nil {
+		err = layout.Damage(l, 0, "place "+h.About.Place, errMissing)
+	}
+	return err
+}
+
+// checkPostsRow tests posts, that they stand in the queue where they belong,
+// and that their receipts lead to a post.
+func checkPostsRow(tx Tx, l storage.LedgerID, last uint64, key, rec []byte) error {
+	posts, err := layout.DecodePosts(key, rec)
+	if err != nil {
+		return err
+	}
+	text := false
+	for _, one := range posts.Each {
+		text = text || !one.Pruned
+		if one.Receipt != "" && tx.Get(layout.Receipts, layout.ReceiptKey(one.Place, one.Receipt)) == nil {
+			return errPair
+		}
+	}
+	queue := layout.Sent
+	if posts.Unsent() {
+		queue = layout.Waiting
+	}
+	if text && tx.Get(queue, layout.QueueKey(posts.Since, l, last)) == nil {
+		return errPair
+	}
+	return nil
+}
+
 func checkTimerRow(tx Tx, l storage.LedgerID, name string, key, rec []byte) error {
 	due, err := layout.DecodeDue(key, rec)
 	if err == nil && tx.Get(layout.Timers, layout.DueKey(due, l, name)) == nil {
@@ -136,7 +169,10 @@ func checkOther(tx Tx, t layout.Table, key, rec []byte) (err error) {
 	switch t {
 	case layout.Places:
 		what = "place " + string(key)
-		_, err = layout.DecodePlace(key, rec)
+		var p layout.Place
+		if p, err = layout.DecodePlace(key, rec); err == nil && p.Ledger != l && tx.Get(layout.Ledgers, layout.HeadKey(p.Ledger)) == nil {
+			err = errPair
+		}
 	case layout.Timers:
 		l, what, err = checkMessage(tx, key, rec)
 	case layout.Waiting, layout.Sent:

@@ -1,0 +1,5 @@
+package bolt
+
+func childAppends() {}
+
+func childChecks() {}
