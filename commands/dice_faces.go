@@ -38,7 +38,7 @@ func (f fallen) text(lowIsGood bool) string {
 	case len(rest) == 0:
 		return show(good)
 	case len(good) == 0:
-		return "· " + show(rest)
+		return "none · " + show(rest)
 	}
 	return show(good) + " · " + show(rest)
 }

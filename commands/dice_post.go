@@ -41,7 +41,7 @@ func (r rolled) lines() []chat.Line {
 	for _, text := range dice {
 		lines = append(lines, words.Text(text))
 	}
-	lines = add(lines, r.odds(), " ")
+	lines = add(lines, r.odds(), ". ")
 	lines = add(lines, r.say("dice.mark", "entry", number(int64(r.seq)), "grade", r.grade()), " ")
 	return append(lines, r.carry()...)
 }

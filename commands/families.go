@@ -19,12 +19,15 @@ var families = []func() []command{
 	diceCommands,
 	entryCommands,
 	tellCommands,
+	forceCommands,
 	meCommands,
 }
 
 // nameLists know what can be named: units of the battle here, regions, forces.
 // The first that answers counts.
-var nameLists = []func(a *ask, k args.Kind) []string{}
+var nameLists = []func(a *ask, k args.Kind) []string{
+	forceNames,
+}
 
 // explainers put entries of a command into words, step by step, for /explain.
 var explainers = map[string]func(e *explained) ([]chat.Line, error){

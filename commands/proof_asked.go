@@ -107,8 +107,13 @@ func (a *ask) proveAll() (*answer, error) {
 
 // lines reads the first size entries of a ledger, as its file has them.
 func (d *Desk) lines(ctx context.Context, l storage.LedgerID, size uint64) ([][]byte, error) {
-	out := make([][]byte, 0, size)
-	for e, err := range d.store.Read(ctx, l, 0, size) {
+	return d.linesFrom(ctx, l, 0, size)
+}
+
+// linesFrom reads the entries from ≤ seq < to.
+func (d *Desk) linesFrom(ctx context.Context, l storage.LedgerID, from, to uint64) ([][]byte, error) {
+	out := make([][]byte, 0, to-from)
+	for e, err := range d.store.Read(ctx, l, from, to) {
 		if err != nil {
 			return nil, err
 		}

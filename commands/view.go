@@ -4,11 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
 
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
 	"drumhead/commands/words"
 	"drumhead/storage"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // view is one ledger as it stood at a moment: its fold, who is who in it, and
@@ -95,22 +98,56 @@ func (v *view) load(ctx context.Context, id storage.LedgerID) error {
 	if err != nil {
 		return err
 	}
-	for e, err := range store.Read(ctx, id, 0, head.Size) {
+	for from := uint64(0); from < head.Size; from += foldAtOnce {
+		list, err := v.read(ctx, id, from, min(from+foldAtOnce, head.Size))
 		if err != nil {
 			return err
 		}
-		rec, err := storage.Parse(e.Bytes)
-		if err != nil {
-			return &storage.Damaged{Ledger: id, Seq: e.Seq, What: err.Error()}
-		}
-		if err := v.fold(rec, storage.LeafHash(e.Bytes)); err != nil {
-			return err
+		for i := range list {
+			if err := v.fold(list[i].rec, list[i].leaf); err != nil {
+				return err
+			}
 		}
 	}
 	if v.head.Root != head.Root {
 		return &storage.Damaged{Ledger: id, Seq: head.Size - 1, What: "the entries do not give the root that was stored"}
 	}
 	return nil
+}
+
+// foldAtOnce is how many entries are parsed side by side before they are folded.
+const foldAtOnce = 1024
+
+// parsed is one entry as it is read from the store.
+type parsed struct {
+	rec  storage.Record
+	leaf storage.Hash
+}
+
+// read takes entries from the store and parses them on all cores: parsing, not
+// reading, is what a long ledger costs.
+func (v *view) read(ctx context.Context, id storage.LedgerID, from, to uint64) ([]parsed, error) {
+	lines, err := v.desk.linesFrom(ctx, id, from, to)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]parsed, len(lines))
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	const share = 128
+	for first := 0; first < len(lines); first += share {
+		g.Go(func() error {
+			for i := first; i < min(first+share, len(lines)); i++ {
+				rec, err := storage.Parse(lines[i])
+				if err != nil {
+					return &storage.Damaged{Ledger: id, Seq: from + uint64(i), What: err.Error()}
+				}
+				out[i] = parsed{rec, storage.LeafHash(lines[i])}
+			}
+			return nil
+		})
+	}
+	return out, g.Wait()
 }
 
 // fold goes on by one entry. Only load and next call it, on a view of their own.

@@ -142,26 +142,30 @@ func explain(err error) error {
 	return err
 }
 
-// seat gives the terminal a place at the house's desk.
+// seat gives a new terminal a place at the house's desk.
 func (h *house) seat(c terminal.Config) (*terminal.Terminal, error) {
 	catalog, err := words.English()
 	if err != nil {
 		return nil, err
 	}
 	speaker := words.Speaker{Catalog: catalog}
-	c.Session, c.Now, c.Make, c.Files = h.session, h.clock.Now, h.desk, h.files()
-	c.Settle = h.settle
 	c.Say = func(id string, slots ...any) string { return words.Flat(speaker.Say(id, slots...)) }
-	c.Asks = func(text string) bool { return args.Open(h.desk.Specs(), text) }
-	if !h.clock.real {
-		c.Wait = h.wait
-	}
 	if c.Keyboard {
 		c.History = h.history()
 	}
 	t := terminal.New(c)
-	h.adapters[terminal.Name] = t
+	h.bind(t)
 	return t, nil
+}
+
+// bind lets a terminal talk with this house from now on.
+func (h *house) bind(t *terminal.Terminal) {
+	t.Session, t.Now, t.Make, t.Files, t.Settle = h.session, h.clock.Now, h.desk, h.files(), h.settle
+	t.Asks = func(text string) bool { return args.Open(h.desk.Specs(), text) }
+	if !h.clock.real {
+		t.Wait = h.wait
+	}
+	h.adapters[terminal.Name] = t
 }
 
 // opener opens files that are handed in, by a path from dir. A byte more than

@@ -81,7 +81,7 @@ func (h *house) begin(ctx context.Context, p plan) error {
 		}
 	}
 	h.desk, err = commands.New(commands.Config{
-		Store: h.store, Now: h.clock.Now, Entropy: entropy, Name: h.name, Key: h.key, Practice: p.practice != nil, Log: p.log,
+		Store: h.store, Now: h.clock.Now, Entropy: entropy, Name: h.name, Key: h.key, Log: p.log,
 	})
 	if err != nil {
 		return err

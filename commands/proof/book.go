@@ -190,8 +190,8 @@ func numberIn(args storage.Object, name string) (uint64, bool) {
 	return storage.Number(value)
 }
 
-// battleOf is the battle that a command belongs to, -1 for none.
-func battleOf(args storage.Object) int64 {
+// battleIn is the battle that a command belongs to, -1 for none.
+func battleIn(args storage.Object) int64 {
 	if n, ok := numberIn(args, "battle"); ok {
 		return int64(n)
 	}

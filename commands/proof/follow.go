@@ -67,7 +67,7 @@ func (b *Book) mayCome(rec *storage.Record) error {
 	case "cut", "wait", "void":
 		return nil
 	}
-	battle := battleOf(rec.Args)
+	battle := battleIn(rec.Args)
 	for _, p := range b.wait {
 		if battle >= 0 && p.battle == battle {
 			return breaks(RuleOrder, "frozen", "waits", int64(p.Seq))
@@ -141,7 +141,7 @@ func (b *Book) sealed(rec *storage.Record, full bool) error {
 	}
 	now.shown = key
 	b.put(old, now)
-	return b.dice(rec, drawn{seq: rec.Seq, command: rec.Command, battle: battleOf(rec.Args), key: key, draw: rec.Draw, cut: rec.Cut}, full)
+	return b.dice(rec, drawn{seq: rec.Seq, command: rec.Command, battle: battleIn(rec.Args), key: key, draw: rec.Draw, cut: rec.Cut}, full)
 }
 
 // dice checks the faces of an entry and remembers where they come from.
@@ -185,7 +185,7 @@ func (b *Book) pend(rec *storage.Record) error {
 		return err
 	}
 	p := Pending{Seq: rec.Seq, Player: rec.Player, Command: rec.Command, Seal: rec.Seal, Draw: rec.Draw,
-		Round: rec.Wait.Round, By: rec.Wait.By, Until: rec.Wait.Until, battle: battleOf(rec.Args), before: now.shown}
+		Round: rec.Wait.Round, By: rec.Wait.By, Until: rec.Wait.Until, battle: battleIn(rec.Args), before: now.shown}
 	if p.By != "" {
 		err = mayCut(p, rec.Time)
 	} else {
@@ -240,7 +240,7 @@ func (b *Book) again(rec *storage.Record, full bool) error {
 	if err != nil {
 		return err
 	}
-	if d.command != rec.Command || d.battle != battleOf(rec.Args) {
+	if d.command != rec.Command || d.battle != battleIn(rec.Args) {
 		return breaks(RuleAgain, "again.other", "of", int64(d.seq))
 	}
 	d.seq = rec.Seq

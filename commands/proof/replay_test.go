@@ -99,7 +99,7 @@ func TestReplay(t *testing.T) {
 func TestReplayMissing(t *testing.T) {
 	p := protocolVectors(t)
 	r := Check(bytesOf(p.Book.Lines), Options{Replay: replayFunc(func(rec storage.Record, d dice.Drawer) ([]storage.Object, error) {
-		if battleOf(rec.Args) >= 0 {
+		if battleIn(rec.Args) >= 0 {
 			return nil, &MissingFile{Hash: "7b6e"}
 		}
 		return rollAll(rec, d)

@@ -12,7 +12,7 @@ import (
 )
 
 // MostRolls is how many rolls back of a ledger can still be gone on with.
-const MostRolls = 64
+const MostRolls = 32
 
 // Rolling is the room of bare dice: the command `roll`.
 type Rolling struct{}

@@ -58,6 +58,7 @@ type State struct {
 	Handovers int      // how often the battle has waited for the other, this offer included
 	Rerolled  [2]int   // dice that the side has had re-rolled in this game turn
 	Ahead     [2][]uint64
+	Overdue   bool  // the time of who moves is up
 	Halted    *Halt // where the latest sheet was cut short, until the next sheet
 
 	Proposed int     // the side that proposes to end it as it stands, or Nobody

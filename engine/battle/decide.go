@@ -28,6 +28,10 @@ func Check(s State, o Order) (mayRoll bool, err error) {
 		return false, err
 	case Pass:
 		return checkPass(s, o)
+	case More:
+		return false, checkMore(s, o, do)
+	case Late:
+		return false, checkLate(s, o, do)
 	}
 	return false, refuse("battle.refuse.command")
 }
@@ -64,6 +68,10 @@ func Tell(s State, o Order, d dice.Drawer) ([]Event, []Told, error) {
 		r.concede()
 	case Pass:
 		r.sheet([]Line{{Order: Done}})
+	case Late:
+		r.emit(&TimeUp{Side: do.Side})
+	case More:
+		r.emit(&Given{Side: s.Side, Hours: do.Hours})
 	}
 	return r.events, r.told, nil
 }

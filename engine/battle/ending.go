@@ -1,5 +1,7 @@
 package battle
 
+import "drumhead/engine/reason"
+
 func (r *run) finish() {
 	side := r.state.SideOf(r.order.Player)
 	if r.state.Proposed == Other(side) {
@@ -89,15 +91,14 @@ func (r *run) end(how string) {
 	r.emit(&End{Winner: winner, How: how, Score: []int{s.Score[0], s.Score[1]}})
 }
 
-// checkPass lets the one who waits end the other's turn, whose time is up. That
-// it is up the desk has seen to.
+// checkPass lets the one who waits end the other's turn, whose time is up.
 func checkPass(s State, o Order) (mayRoll bool, err error) {
 	side, err := playing(s, o)
 	if err != nil {
 		return false, err
 	}
-	if side == s.Side {
-		return false, refuse("battle.refuse.pass")
+	if side == s.Side || !s.Overdue {
+		return false, refuse("battle.refuse.pass", "player", reason.Person(s.Players[s.Side]))
 	}
 	return s.endMayRoll(), nil
 }

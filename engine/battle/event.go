@@ -22,7 +22,7 @@ var kinds = byType(
 	&Moved{}, &Held{}, &Status{}, &Skipped{}, &Stopped{},
 	&Attacked{}, &Charged{}, &Engaged{}, &Suffered{}, &Broken{},
 	&CastAt{}, &Countered{}, &Tested{},
-	&Scored{}, &Handed{},
+	&Scored{}, &Handed{}, &Given{}, &TimeUp{},
 	&Proposed{}, &Finished{}, &Agreed{}, &Disputed{}, &Conceded{}, &End{},
 )
 

@@ -45,6 +45,7 @@ func (e *Handed) apply(s *State) {
 	s.Side, s.Turn, s.Phase = e.Side, e.Turn, 0
 	s.Handovers++
 	s.Halted = nil
+	s.Overdue = false
 	s.Proposed = Nobody
 	for i := range s.Units {
 		s.Units[i].Turn = Doings{}

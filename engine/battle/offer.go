@@ -1,11 +1,39 @@
 package battle
 
-import "drumhead/engine/rules"
+import (
+	"drumhead/engine/reason"
+	"drumhead/engine/rules"
+)
 
-// Offer offers a battle. To is a pseudonym, or "" for anybody.
+// Offer offers a battle. To is a pseudonym, or "" for anybody. Said seals the
+// force of who offers: it lies beside the entry until the battle begins.
 type Offer struct {
+	Said  string `json:"said,omitempty"`
 	To    string `json:"to,omitempty"`
 	Terms Terms  `json:"terms"`
+}
+
+// Offered is an offer that stands: the entry, and who made it.
+type Offered struct {
+	Offer
+	Seq uint64
+	By  string
+}
+
+// May refuses whoever cannot take the offer up.
+func (o Offered) May(player string) error {
+	switch {
+	case player == o.By:
+		return refuse("battle.refuse.own_offer")
+	case o.To != "" && o.To != player:
+		return refuse("battle.refuse.other_offer", "player", reason.Person(o.To))
+	}
+	return nil
+}
+
+// Answers tells whether a battle begins as the offer has it.
+func (o Offered) Answers(b Begin) bool {
+	return len(b.Players) == 2 && b.Players[0] == o.By && b.Offer.Seq == o.Seq && b.Terms == o.Terms
 }
 
 // Decline answers an offer with no, or takes one's own back.

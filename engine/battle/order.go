@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"drumhead/engine/reason"
@@ -32,11 +33,13 @@ type Opening struct {
 type Do interface{ Command() string }
 
 // Begin starts a battle. Forces holds both sides' units in the order of Players.
+// Said stands for what people call the units, which lies beside the entry.
 type Begin struct {
 	Offer   OfferRef  `json:"offer"`
 	Players []string  `json:"players"`
 	Terms   Terms     `json:"terms"`
 	Forces  [][]Model `json:"forces"`
+	Said    string    `json:"said,omitempty"`
 }
 
 // OfferRef names the entry of an offer: its ledger, number and leaf hash.
@@ -166,6 +169,10 @@ func ParseDo(command string, args []byte) (Do, error) {
 		return parse[Concede](args)
 	case CommandPass:
 		return parse[Pass](args)
+	case CommandLate:
+		return parse[Late](args)
+	case CommandMore:
+		return parse[More](args)
 	case CommandOpen:
 		return parse[Offer](args)
 	case CommandDecline:
@@ -214,6 +221,9 @@ func canonical(v any) ([]byte, error) {
 	if err := d.Decode(&tree); err != nil {
 		return nil, err
 	}
+	if hasNull(tree) {
+		return nil, fmt.Errorf("battle: null has no place in an entry")
+	}
 	var out bytes.Buffer
 	e := json.NewEncoder(&out)
 	e.SetEscapeHTML(false)
@@ -221,6 +231,23 @@ func canonical(v any) ([]byte, error) {
 		return nil, err
 	}
 	return bytes.TrimSuffix(out.Bytes(), []byte("\n")), nil
+}
+
+// hasNull finds what an entry cannot hold.
+func hasNull(tree any) bool {
+	switch v := tree.(type) {
+	case nil:
+		return true
+	case []any:
+		return slices.ContainsFunc(v, hasNull)
+	case map[string]any:
+		for _, member := range v {
+			if hasNull(member) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // ascii tells whether a text is printable ASCII.

@@ -210,6 +210,15 @@ func TestPass(t *testing.T) {
 	if _, err := Check(tb.state, Order{Player: "p1", Do: Pass{Battle: 1}}); err == nil {
 		t.Fatal("who moves may pass for themselves only by done")
 	}
+	if _, err := Check(tb.state, Order{Player: "p2", Do: Pass{Battle: 1}}); err == nil {
+		t.Fatal("the other's turn can be ended before its time is up")
+	}
+	tb.do(Bot, Late{Battle: 1, Turn: 1, Side: 0})
+	tb.do("p2", More{Battle: 1, Hours: 24})
+	if tb.state.Overdue {
+		t.Error("time was given, and is up all the same")
+	}
+	tb.do(Bot, Late{Battle: 1, Turn: 1, Side: 0})
 	tb.do("p2", Pass{Battle: 1})
 	if tb.state.Side != 1 {
 		t.Error("the turn was not handed over")
@@ -272,5 +281,34 @@ func TestReplayNeedsOnlyWhatActed(t *testing.T) {
 	}
 	if show(jsonOf(t, with)) != show(jsonOf(t, again)) {
 		t.Errorf("with what acted alone:\n%v\nwant\n%v", jsonOf(t, again), jsonOf(t, with))
+	}
+}
+
+// TestOptions: what a unit may do, and why not, as things stand.
+func TestOptions(t *testing.T) {
+	tb := begin(t)
+	tb.order("run Pikes 8 in", 3)
+	for _, o := range tb.state.Options("u1") {
+		switch o.Order {
+		case Charge:
+			if o.Why == nil || o.Why.Reason.ID != "battle.refuse.may_not" {
+				t.Errorf("charge after running: %v", o.Why)
+			}
+		case Move, Run:
+			if o.Why == nil || o.Why.Reason.ID != "battle.refuse.moved" {
+				t.Errorf("%s after running: %v", o.Order, o.Why)
+			}
+		default:
+			t.Errorf("Pikes may think of %s", o.Order)
+		}
+	}
+	shots := 0
+	for _, o := range tb.state.Options("u2") {
+		if o.Order == Shoot && o.Why == nil {
+			shots = len(o.At)
+		}
+	}
+	if shots != 4 {
+		t.Errorf("the Crossbows may shoot at %d units, want all four", shots)
 	}
 }

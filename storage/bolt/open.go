@@ -140,7 +140,7 @@ func (s *Store) prepare(o Options) error {
 	}
 	if !made {
 		if err := s.create(); err != nil {
-			return fmt.Errorf("store %s cannot be made: %w", s.path, err)
+			return fmt.Errorf("store %s cannot be made: %w", s.path, errors.Join(err, s.leaveDoubt(err)))
 		}
 	}
 	if err := s.settleDoubt(); err != nil {

@@ -129,8 +129,8 @@ func checkHead(tx Tx, l storage.LedgerID) error {
 	return err
 }
 
-// checkPostsRow tests posts, that they stand in the queue where they belong,
-// and that their receipts lead to a post.
+// checkPostsRow tests posts: that they stand in the queue where they belong,
+// that their receipts lead to a post, and that open ones have a place.
 func checkPostsRow(tx Tx, l storage.LedgerID, last uint64, key, rec []byte) error {
 	posts, err := layout.DecodePosts(key, rec)
 	if err != nil {
@@ -140,6 +140,9 @@ func checkPostsRow(tx Tx, l storage.LedgerID, last uint64, key, rec []byte) erro
 	for _, one := range posts.Each {
 		text = text || !one.Pruned
 		if one.Receipt != "" && tx.Get(layout.Receipts, layout.ReceiptKey(one.Place, one.Receipt)) == nil {
+			return errPair
+		}
+		if one.Open && tx.Get(layout.Places, layout.PlaceKey(one.Place)) == nil {
 			return errPair
 		}
 	}

@@ -1,0 +1,382 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"reflect"
+	"sort"
+	"strings"
+	"testing"
+
+	"drumhead/docs"
+	"drumhead/storage"
+)
+
+// start runs the program and returns what it wrote.
+func start(t *testing.T, in string, args ...string) (code int, out, errs string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	code = Run(context.Background(), args, strings.NewReader(in), &o, &e)
+	return code, o.String(), e.String()
+}
+
+func TestCommandLine(t *testing.T) {
+	for _, c := range []struct {
+		args string
+		code int
+		want string // in what is written
+	}{
+		{"", good, "bot play"},
+		{"help", good, "bot demo"},
+		{"help verify", good, "--checkpoint"},
+		{"--help", good, "bot export"},
+		{"play --help", good, "--practice"},
+		{"version", good, "Drumhead " + versionNumber},
+		{"schema", good, "bot schema play"},
+		{"schema play", good, "json-schema.org"},
+		{"schema nothing", usage, `no schema "nothing"`},
+		{"serve", bad, "no chat platform is built into this version"},
+		{"plai", usage, `no subcommand "plai"`},
+		{"play --wat", usage, "-wat"},
+		{"play extra", usage, `"extra" is too much`},
+		{"play --practice xyz", usage, "1 to 64 bytes in hex expected"},
+		{"play --practice=", usage, "1 to 64 bytes in hex expected"},
+		{"play --as two.words! --practice 00", usage, "one word expected"},
+		{"play --place table --practice 00", usage, "#NAME or @dm expected"},
+		{"play --practice 00 --name a+b", bad, "letters, digits, dots and hyphens expected"},
+		{"play --practice 00 --script no-such-file.txt", bad, "no-such-file.txt"},
+		{"verify", usage, "which ledger?"},
+		{"verify no-such-file.jsonl", bad, "no-such-file.jsonl"},
+		{"verify run_test.go", bad, "Not good"},
+		{"export --data no-such-directory", bad, "is no data directory"},
+	} {
+		code, out, errs := start(t, "", strings.Fields(c.args)...)
+		if code != c.code || !strings.Contains(out+errs, c.want) {
+			t.Errorf("bot %s: %d, %q, want %d with %q", c.args, code, out+errs, c.code, c.want)
+		}
+	}
+}
+
+const evening = `ann: /roll 12d6 4+
+bo: /roll 99999d6
+bo: 1
+ann: these dice are cooked
+bo @dm: roll 2d6
+`
+
+// The same practice gives the same lines; another seed, other dice.
+func TestPracticeIsTheSameEveryTime(t *testing.T) {
+	runs := map[string]string{}
+	for _, seed := range []string{"00ff", "00ff", "00fe"} {
+		code, out, errs := start(t, evening, "play", "--practice", seed, "--json")
+		if code != good || errs != "" {
+			t.Fatalf("%d %s", code, errs)
+		}
+		if before, ok := runs[seed]; ok && before != out {
+			t.Errorf("seed %s gave two evenings:\n%s\n%s", seed, before, out)
+		}
+		runs[seed] = out
+	}
+	if runs["00ff"] == runs["00fe"] {
+		t.Error("two seeds gave one evening")
+	}
+}
+
+// A second session of one directory goes on, and repeats no source and no dice.
+func TestSessionsGoOn(t *testing.T) {
+	dir := t.TempDir()
+	var outs []string
+	for range 2 {
+		code, out, errs := start(t, "ann: /roll 20d6\n! wait 2h\n", "play", "--data", dir, "--practice", "01", "--json")
+		if code != good {
+			t.Fatal(errs)
+		}
+		lines := strings.Split(strings.TrimSpace(out), "\n")
+		outs = append(outs, lines[len(lines)-1])
+	}
+	var posts [2]struct {
+		Entry int
+		Text  string
+	}
+	for i, line := range outs {
+		if err := json.Unmarshal([]byte(line), &posts[i]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if posts[1].Entry != posts[0].Entry+1 || posts[0].Text == posts[1].Text {
+		t.Errorf("first %+v, then %+v", posts[0], posts[1])
+	}
+}
+
+func TestStrict(t *testing.T) {
+	for in, want := range map[string]int{"/roll 2d6\n": good, "/rol 2d6\n": bad, "! crash\n": bad, "hello\n": good} {
+		if code, _, errs := start(t, in, "play", "--practice", "00", "--strict"); code != want {
+			t.Errorf("%q: exit %d, want %d (%s)", in, code, want, errs)
+		}
+		if code, _, _ := start(t, in, "play", "--practice", "00"); code != good {
+			t.Errorf("%q without --strict: exit %d", in, code)
+		}
+	}
+}
+
+func TestWaitTakesPractice(t *testing.T) {
+	code, out, _ := start(t, "! wait 1h\n", "play", "--data", filepath.Join(t.TempDir(), "new"), "--json", "--strict")
+	if code != bad || !strings.Contains(out, `"error":"terminal.refuse.wait"`) {
+		t.Errorf("exit %d: %s", code, out)
+	}
+}
+
+// The golden evening: every line as a program reads it, and as the schema says.
+func TestGoldenJSON(t *testing.T) {
+	dir := t.TempDir()
+	code, out, errs := start(t, "", "play", "--data", dir, "--practice", "00ff", "--json", "--script", golden("evening.txt"))
+	if code != good || errs != "" {
+		t.Fatalf("%d %s", code, errs)
+	}
+	out = strings.ReplaceAll(out, dir, "DIR")
+	if *update {
+		if err := os.WriteFile(golden("evening.jsonl"), []byte(out), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden("evening.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(want) != out {
+		t.Errorf("other lines than expected (-update rewrites):\n%s", out)
+	}
+	var schema struct {
+		Required   []string
+		Properties map[string]struct{ Type string }
+	}
+	if err := json.Unmarshal([]byte(docs.PlaySchema), &schema); err != nil {
+		t.Fatal(err)
+	}
+	sort.Strings(schema.Required)
+	types := map[string]string{"string": "string", "float64": "integer", "[]interface {}": "array"}
+	for _, line := range strings.Split(strings.TrimSpace(out), "\n") {
+		var o map[string]any
+		if err := json.Unmarshal([]byte(line), &o); err != nil {
+			t.Fatalf("%s: %v", line, err)
+		}
+		var have []string
+		for name, v := range o {
+			have = append(have, name)
+			if kind := types[fmt.Sprintf("%T", v)]; kind != schema.Properties[name].Type {
+				t.Errorf("%s is a %s, the schema says %q", name, kind, schema.Properties[name].Type)
+			}
+		}
+		if sort.Strings(have); !reflect.DeepEqual(have, schema.Required) {
+			t.Errorf("members %v, the schema wants %v", have, schema.Required)
+		}
+	}
+}
+
+// made plays an evening into a new directory and exports it.
+func made(t *testing.T) (data, ledger string) {
+	t.Helper()
+	data, out := t.TempDir(), t.TempDir()
+	if code, _, errs := start(t, evening, "play", "--data", data, "--practice", "00ff"); code != good {
+		t.Fatal(errs)
+	}
+	code, said, errs := start(t, "", "export", "--data", data, "--out", out, "--place", "#table", "--words")
+	if code != good || !strings.Contains(said, "table.jsonl") {
+		t.Fatalf("export: %d %s %s", code, said, errs)
+	}
+	return data, filepath.Join(out, "table.jsonl")
+}
+
+func TestExportVerifies(t *testing.T) {
+	_, ledger := made(t)
+	code, out, errs := start(t, "", "verify", ledger)
+	if code != good {
+		t.Fatalf("%d %s %s", code, out, errs)
+	}
+	for _, want := range []string{"Good", "practice", "Checkpoint: signed by practice.drumhead.local/", "Dice: 2 draws from 1 seal", "Rules: replayed"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+	checkpoint := strings.TrimSuffix(ledger, "jsonl") + "checkpoint"
+	note, err := os.ReadFile(checkpoint)
+	if err != nil {
+		t.Fatal(err)
+	}
+	vkey := strings.Fields(out[strings.Index(out, "signed by ")+len("signed by "):])[0]
+	vkey = strings.TrimSuffix(vkey, ",")
+	if code, out, _ := start(t, "", "verify", "--key", vkey, ledger); code != good {
+		t.Errorf("with its own key: %s", out)
+	}
+	other := "drumhead.example/" + strings.Repeat("a", 26) + "+14db6881+AXvqhnpsIZJ42WsYaLPvmIoP/wb3eYtlo3ruhnEUmBcz"
+	if code, out, _ := start(t, "", "verify", ledger, "--key", other); code != bad {
+		t.Errorf("with a stranger's key: %s", out)
+	}
+	// A checkpoint may be named instead of lying there.
+	moved := filepath.Join(t.TempDir(), "moved")
+	if err := os.Rename(checkpoint, moved); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, _ := start(t, "", "verify", ledger); code != good || !strings.Contains(out, "There is no checkpoint") {
+		t.Errorf("without checkpoint: %d %s", code, out)
+	}
+	if code, out, _ := start(t, "", "verify", ledger, "--checkpoint", moved); code != good || !strings.Contains(out, "Checkpoint: signed by") {
+		t.Errorf("with --checkpoint: %d %s", code, out)
+	}
+	if code, _, errs := start(t, "", "verify", ledger, "--checkpoint", checkpoint); code != bad || !strings.Contains(errs, checkpoint) {
+		t.Errorf("with a checkpoint that is not there: %d %s", code, errs)
+	}
+	// What is cut off at the end is missed by the checkpoint.
+	b, err := os.ReadFile(ledger)
+	if err != nil {
+		t.Fatal(err)
+	}
+	short := filepath.Join(t.TempDir(), "table.jsonl")
+	lines := bytes.SplitAfter(b, []byte("\n"))
+	if err := os.WriteFile(short, bytes.Join(lines[:len(lines)-2], nil), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, _ := start(t, "", "verify", short, "--checkpoint", moved); code != bad || !strings.Contains(out, "some are missing") {
+		t.Errorf("a ledger cut short: %d %s", code, out)
+	}
+	if len(note) == 0 {
+		t.Error("the checkpoint is empty")
+	}
+}
+
+// One changed byte anywhere, in the ledger, in its checkpoint or in the words
+// beside it, is found.
+func TestEveryByteCounts(t *testing.T) {
+	_, ledger := made(t)
+	base := strings.TrimSuffix(ledger, ".jsonl")
+	for _, path := range []string{ledger, base + ".checkpoint"} {
+		whole, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range whole {
+			for _, flip := range []byte{1, 0x20} {
+				changed := bytes.Clone(whole)
+				changed[i] ^= flip
+				if err := os.WriteFile(path, changed, 0o644); err != nil {
+					t.Fatal(err)
+				}
+				if code, out, errs := start(t, "", "verify", ledger); code != bad || !strings.Contains(out, "Not good") && errs == "" {
+					t.Fatalf("%s: byte %d of %d changed from %q to %q: exit %d\n%s%s", filepath.Base(path), i, len(whole), whole[i], changed[i], code, out, errs)
+				}
+			}
+		}
+		if err := os.WriteFile(path, whole, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestDirectory(t *testing.T) {
+	data, _ := made(t)
+	key := filepath.Join(data, keyFile)
+	info, err := os.Stat(key)
+	if err != nil || info.Mode().Perm() != 0o600 {
+		t.Errorf("the key has mode %v, %v", info.Mode(), err)
+	}
+	whole, err := os.ReadFile(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if lines := strings.Split(string(whole), "\n"); lines[1] != storage.PracticeName+defaultName {
+		t.Errorf("signs as %s", lines[1])
+	}
+	play := func(more ...string) (int, string) {
+		code, out, errs := start(t, "/roll 2d6\n", append([]string{"play", "--data", data}, more...)...)
+		if code == good && !strings.Contains(out, "#") {
+			t.Errorf("nothing was rolled: %s", out)
+		}
+		return code, errs
+	}
+	refused := func(want string, more ...string) {
+		t.Helper()
+		if code, errs := play(more...); code != bad || !strings.Contains(errs, want) {
+			t.Errorf("%v: %d %q, want %q", more, code, errs, want)
+		}
+	}
+	if code, errs := play("--practice", "00", "--name", defaultName); code != good {
+		t.Errorf("its own name: %s", errs)
+	}
+	refused("is for practice")
+	refused("a name never changes", "--practice", "00", "--name", "other.example")
+	real := t.TempDir()
+	if code, _, errs := start(t, "/roll 2d6\n", "play", "--data", real, "--name", "weir.example"); code != good {
+		t.Fatal(errs)
+	}
+	if code, _, errs := start(t, "", "play", "--data", real, "--practice", "00"); code != bad || !strings.Contains(errs, "holds real games (it signs as weir.example)") {
+		t.Errorf("practice in a real directory: %d %s", code, errs)
+	}
+	for _, broken := range []string{"", "x", strings.Replace(string(whole), "1\n", "2\n", 1), string(whole) + "\n", string(whole[:len(whole)-3]) + "=\n"} {
+		if err := os.WriteFile(key, []byte(broken), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		refused("is damaged", "--practice", "00")
+	}
+	if err := os.Remove(key); err != nil {
+		t.Fatal(err)
+	}
+	refused("put the kept copy of the key back", "--practice", "00")
+	if err := os.WriteFile(key, whole, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(data, storeFile), bytes.Repeat([]byte("no store "), 5000), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	refused("damaged or no store", "--practice", "00")
+	refused(storeFile, "--practice", "00")
+}
+
+func TestNoRights(t *testing.T) {
+	if os.Geteuid() == 0 {
+		t.Skip("root has every right; run as somebody else")
+	}
+	dir := t.TempDir()
+	if err := os.Chmod(dir, 0o500); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs := start(t, "", "play", "--data", filepath.Join(dir, "data")); code != bad || !strings.Contains(errs, "no right to use") {
+		t.Errorf("%d %s", code, errs)
+	}
+}
+
+func TestStoreInUse(t *testing.T) {
+	data, _ := made(t)
+	h, err := openHouse(t.Context(), plan{data: data, practice: []byte{0}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer h.close()
+	if code, _, errs := start(t, "", "play", "--data", data, "--practice", "00"); code != bad || !strings.Contains(errs, "in use by another process") {
+		t.Errorf("%d %s", code, errs)
+	}
+}
+
+func TestDemo(t *testing.T) {
+	out := t.TempDir()
+	code, said, errs := start(t, "", "demo", "--fast", "--out", out)
+	if code != good || errs != "" {
+		t.Fatalf("%d %s\n%s", code, errs, said)
+	}
+	for _, want := range []string{"Good: nothing is wrong.", "Try next:", "bot verify " + out} {
+		if !strings.Contains(said, want) {
+			t.Errorf("no %q in\n%s", want, said)
+		}
+	}
+	for _, name := range []string{"*.jsonl", "*.checkpoint"} {
+		if found, _ := filepath.Glob(filepath.Join(out, name)); len(found) == 0 {
+			t.Errorf("no %s was left", name)
+		}
+	}
+	if code, _, errs := start(t, "", "demo", "--fast", "--out", out); code != bad || !strings.Contains(errs, "holds a demo already") {
+		t.Errorf("a second demo in one place: %d %s", code, errs)
+	}
+}

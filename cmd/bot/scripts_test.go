@@ -1,0 +1,233 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"io"
+	"log/slog"
+	"path/filepath"
+	"testing"
+
+	"drumhead/cmd/bot/internal/terminal"
+	"drumhead/commands/chat"
+	"drumhead/commands/chat/chattest"
+	"drumhead/commands/chatscript"
+	"drumhead/storage"
+	"drumhead/storage/faulty"
+)
+
+var update = flag.Bool("update", false, "rewrite chat scripts and golden files with what came")
+
+const chats = "../../testdata/chat"
+
+// TestScripts plays every chat script of the house at a terminal, each in a
+// data directory of its own.
+func TestScripts(t *testing.T) {
+	chattest.Scripts(t, chats, *update, func(t *testing.T, file string) chatscript.Runner {
+		return newTheatre(t, chats)
+	})
+}
+
+// theatre is a whole bot in a practice directory, with a terminal that stays
+// where it is when the bot crashes.
+type theatre struct {
+	t     *testing.T
+	plan  plan
+	house *house
+	term  *terminal.Terminal
+	shown []chatscript.Shown
+	last  chat.Message // what the desk heard last
+	fail  bool         // the next append is stored, and its answer lost
+	lose  bool         // the next post does not reach the terminal at first
+}
+
+func newTheatre(t *testing.T, files string) *theatre {
+	th := &theatre{t: t, plan: plan{data: t.TempDir(), practice: []byte{0}, log: slog.New(slog.DiscardHandler)}}
+	th.plan.wrap = func(s storage.Store) storage.Store {
+		return faulty.New(s, func(c faulty.Call) (f faulty.Fault) {
+			if c == faulty.Append && th.fail {
+				th.fail = false
+				f.After = storage.ErrUnknown
+			}
+			return f
+		})
+	}
+	th.open()
+	term, err := th.house.seat(terminal.Config{
+		Out: io.Discard, As: "reader", Open: opener(files),
+		Watch: func(s chatscript.Shown) { th.shown = append(th.shown, s) },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	th.term = term
+	th.house.adapters[terminal.Name] = carrier{term, th}
+	t.Cleanup(func() {
+		if err := th.house.close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return th
+}
+
+func (th *theatre) open() {
+	h, err := openHouse(context.Background(), th.plan)
+	if err != nil {
+		th.t.Fatal(err)
+	}
+	th.house = h
+}
+
+// Handle notes a message down on its way to the desk.
+func (th *theatre) Handle(ctx context.Context, m chat.Message) ([]chat.Post, error) {
+	th.last = m
+	return th.house.desk.Handle(ctx, m)
+}
+
+// Complete asks the desk.
+func (th *theatre) Complete(ctx context.Context, m chat.Message) []chat.Suggestion {
+	return th.house.desk.Complete(ctx, m)
+}
+
+// Say lets a person say something. If the store cannot tell whether it kept the
+// answer the bot starts again, as it would.
+func (th *theatre) Say(ctx context.Context, line int, m chatscript.Message) error {
+	err := th.term.Hear(ctx, th, chatscript.Step{Line: line, Act: m})
+	if errors.Is(err, storage.ErrUnknown) {
+		return th.crash(ctx)
+	}
+	return err
+}
+
+// Do follows a direction: those of tests here, the others at the terminal.
+func (th *theatre) Do(ctx context.Context, line int, d chatscript.Direction) error {
+	switch d.Verb {
+	case chatscript.Crash:
+		return th.crash(ctx)
+	case chatscript.Fail:
+		th.fail = true
+	case chatscript.Lose:
+		th.lose = true
+	case chatscript.Resend:
+		posts, err := th.house.desk.Handle(ctx, th.last)
+		if err != nil {
+			return err
+		}
+		for _, p := range posts {
+			if _, err := th.term.Send(ctx, p); err != nil {
+				return err
+			}
+		}
+		return th.house.settle(ctx)
+	default:
+		return th.term.Hear(ctx, th, chatscript.Step{Line: line, Act: d})
+	}
+	return nil
+}
+
+// crash ends the bot without a word and starts it again. The clock goes on.
+func (th *theatre) crash(ctx context.Context) error {
+	now := th.house.clock.Now()
+	if err := th.house.store.Close(); err != nil {
+		return err
+	}
+	th.open()
+	th.house.clock.reach(now)
+	th.house.bind(th.term)
+	th.house.adapters[terminal.Name] = carrier{th.term, th}
+	return th.house.settle(ctx)
+}
+
+// Shown returns the posts since it was last asked.
+func (th *theatre) Shown() []chatscript.Shown {
+	shown := th.shown
+	th.shown = nil
+	return shown
+}
+
+// carrier is the terminal behind a line that may lose a post.
+type carrier struct {
+	*terminal.Terminal
+	th *theatre
+}
+
+func (c carrier) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
+	if c.th.lose {
+		c.th.lose = false
+		return chat.Receipt{}, chat.ErrLater
+	}
+	return c.Terminal.Send(ctx, p)
+}
+
+// A crash, a lost answer, a message delivered twice and a lost post change
+// nothing: the same posts come, each once, and the same entries.
+func TestTroubleChangesNothing(t *testing.T) {
+	calm := []string{"ann: /roll 12d6 4+", "bo: /roll 2d6+1", "ann #fen: /roll 3d6", "bo: /roll 4d6 5+"}
+	posts := func(trouble map[int]chatscript.Verb) (string, uint64) {
+		th := newTheatre(t, chats)
+		var all []chatscript.Shown
+		for i, text := range calm {
+			if verb, ok := trouble[i]; ok {
+				if err := th.Do(t.Context(), 100+i, chatscript.Direction{Verb: verb}); err != nil {
+					t.Fatal(err)
+				}
+			}
+			p := chatscript.NewParser("#table", false)
+			if _, err := p.Line(text); err != nil {
+				t.Fatal(err)
+			}
+			if err := th.Say(t.Context(), i+1, p.End().Act.(chatscript.Message)); err != nil {
+				t.Fatal(err)
+			}
+			if err := th.house.settle(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, th.Shown()...)
+		}
+		var size uint64
+		for head, err := range th.house.store.Ledgers(t.Context()) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			size += head.Size
+		}
+		var out string
+		for _, s := range all {
+			for _, line := range s.Post().Source() {
+				out += line + "\n"
+			}
+		}
+		return out, size
+	}
+	want, size := posts(nil)
+	for name, trouble := range map[string]map[int]chatscript.Verb{
+		"resend": {1: chatscript.Resend, 3: chatscript.Resend},
+		"lose":   {1: chatscript.Lose, 2: chatscript.Lose},
+	} {
+		got, n := posts(trouble)
+		if n != size {
+			t.Errorf("%s: %d entries, want %d", name, n, size)
+		}
+		if diff := chatscript.Diff(want, got); diff != "" {
+			t.Errorf("%s: other posts:\n%s", name, diff)
+		}
+	}
+	// A new start has new entropy and so other seals for new places; it must
+	// neither lose nor add an entry.
+	for name, trouble := range map[string]map[int]chatscript.Verb{
+		"crash": {1: chatscript.Crash, 3: chatscript.Crash},
+		"fail":  {1: chatscript.Fail, 3: chatscript.Fail},
+	} {
+		got, n := posts(trouble)
+		if n != size {
+			t.Errorf("%s: %d entries, want %d", name, n, size)
+		}
+		if len(got) != len(want) && name == "crash" {
+			t.Errorf("%s: other posts:\n%s", name, chatscript.Diff(want, got))
+		}
+	}
+}
+
+// The golden lines of docs/json.md: what a program reads.
+func golden(name string) string { return filepath.Join("testdata", name) }

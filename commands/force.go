@@ -1,0 +1,189 @@
+package commands
+
+import (
+	"errors"
+	"strings"
+
+	"drumhead/commands/args"
+	"drumhead/commands/chat"
+	"drumhead/engine/muster"
+	"drumhead/engine/rules"
+	"drumhead/engine/rules/source"
+)
+
+func forceCommands() []command {
+	return []command{
+		{Spec: args.Spec{Name: "force add", Mode: args.Direct, Files: true, Help: "your army, from a file or as you say it",
+			Example: "/force add\nWeir Militia, 500 points\n10 Pikes\n10 Crossbows\nMarram",
+			Params:  []args.Param{{Name: "list", Kind: args.Force, Help: "a name and points, then a unit a line"}}},
+			plan: planForceAdd},
+		{Spec: args.Spec{Name: "force change", Mode: args.Direct, Help: "change your draft: a size, a name, a unit less",
+			Example: "/force change 10 Pikes",
+			Params:  []args.Param{{Name: "change", Kind: args.Force, Optional: true, Help: "10 Pikes, no Mortar, or line 3: Crossbows"}}},
+			plan: planForceChange},
+		{Spec: args.Spec{Name: "force show", Mode: args.Direct, Help: "your forces, or one, with faults", Example: "/force show",
+			Params: []args.Param{{Name: "name", Kind: args.Saved, Optional: true, Help: "one of your forces"}}},
+			plan: planForceShow},
+		{Spec: args.Spec{Name: "force drop", Mode: args.Direct, Help: "delete a saved force", Example: "/force drop Weir Militia",
+			Params: []args.Param{{Name: "name", Kind: args.Words, Help: "its whole name, or draft"}}},
+			plan: planForceDrop},
+	}
+}
+
+// planForceAdd reads a force from a file or as said. Without a fault it is
+// saved; with faults it is kept as the one draft of its owner.
+func planForceAdd(a *ask) (*answer, error) {
+	p, err := osierPack()
+	if err != nil {
+		return nil, err
+	}
+	if len(a.msg.Files) > 1 {
+		return nil, refuse("/force add", "force.refuse.files", "n", len(a.msg.Files))
+	}
+	var d muster.Draft
+	if len(a.msg.Files) == 1 {
+		d, err = readForceFile(p, a.msg.Files[0])
+	} else {
+		d, err = muster.ReadSaid(p, strings.ReplaceAll(a.value("list"), ";", "\n"))
+	}
+	var faults *source.Faults
+	if errors.As(err, &faults) {
+		return only(a.fileFaults(faults))
+	}
+	if err != nil {
+		return nil, err
+	}
+	return a.judged(p, d)
+}
+
+// readForceFile reads a TOML file, or a text file written as one says it.
+func readForceFile(p *rules.Pack, f chat.File) (muster.Draft, error) {
+	if strings.HasSuffix(strings.ToLower(f.Name), ".txt") {
+		return muster.ReadSaid(p, string(f.Bytes))
+	}
+	return muster.ReadFile(p, cleanName(f.Name), f.Bytes)
+}
+
+// planForceChange changes the draft, line by line, all of it or nothing.
+func planForceChange(a *ask) (*answer, error) {
+	p, err := osierPack()
+	if err != nil {
+		return nil, err
+	}
+	draft, err := a.forceDraft()
+	if err != nil {
+		return nil, err
+	}
+	if draft == nil {
+		return nil, refuse("/force add", "force.refuse.nodraft")
+	}
+	lines := a.values.Lines("change")
+	if len(lines) == 0 {
+		return only(a.forceText(p, *draft))
+	}
+	d := *draft
+	for _, line := range lines {
+		if d, err = d.Change(p, line); err != nil {
+			return nil, err
+		}
+	}
+	return a.judged(p, d)
+}
+
+// judged saves a draft without faults, keeps one with, and says which.
+func (a *ask) judged(p *rules.Pack, d muster.Draft) (*answer, error) {
+	j := d.Judge(p)
+	if len(j.Faults) > 0 {
+		if err := a.keepDraft(&d); err != nil {
+			return nil, err
+		}
+		return only(a.draftPost(j, "force.draft"))
+	}
+	replaced, err := a.saveForce(j.Force)
+	if err != nil {
+		return nil, err
+	}
+	post := a.post(a.totals(j, "force.saved", "force.unlimited"))
+	if replaced {
+		post.Lines = append(post.Lines, a.say("force.replaces"))
+	}
+	return only(post)
+}
+
+// planForceShow lists the forces and the draft, or one force with its units.
+func planForceShow(a *ask) (*answer, error) {
+	p, err := osierPack()
+	if err != nil {
+		return nil, err
+	}
+	if name := a.value("name"); name != "" {
+		if args.Key(name) == "draft" {
+			return a.showDraft(p)
+		}
+		f, err := a.force(a.msg.Person, name)
+		if err != nil {
+			return nil, err
+		}
+		return only(a.forcePost(p, f))
+	}
+	all, err := a.forces(a.msg.Person)
+	if err != nil {
+		return nil, err
+	}
+	draft, err := a.forceDraft()
+	if err != nil {
+		return nil, err
+	}
+	var post chat.Post
+	if len(all) == 0 {
+		post = a.post(a.say("force.none"), a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: "/force add"}))
+	} else {
+		post = a.post(a.say("force.list", "n", len(all)))
+	}
+	for _, f := range all {
+		post.Lines = append(post.Lines, a.forceLine(p, f))
+	}
+	if draft == nil {
+		return only(post)
+	}
+	return only(post, a.draftPost(draft.Judge(p), "force.drafted"))
+}
+
+func (a *ask) showDraft(p *rules.Pack) (*answer, error) {
+	draft, err := a.forceDraft()
+	if err != nil {
+		return nil, err
+	}
+	if draft == nil {
+		return nil, refuse("/force add", "force.refuse.nodraft")
+	}
+	return only(a.draftPost(draft.Judge(p), "force.drafted"))
+}
+
+// planForceDrop deletes a force named exactly, without asking; one that is only
+// meant is offered by its name. Its parameter is plain words, because a Saved
+// one comes completed and would hide the difference.
+func planForceDrop(a *ask) (*answer, error) {
+	name := a.value("name")
+	if args.Key(name) == "draft" {
+		if err := a.keepDraft(nil); err != nil {
+			return nil, err
+		}
+		return only(a.post(a.say("force.undrafted")))
+	}
+	f, err := a.force(a.msg.Person, name)
+	if err != nil {
+		return nil, err
+	}
+	if args.Key(f.Name) != args.Key(name) {
+		post := a.post(a.say("force.refuse.nosuch", "name", said(name), "names", said(f.Name)))
+		post.Error = "force.refuse.nosuch"
+		post.Choices = choices(chat.Choice{Label: flat(a.say("force.pick.forget", "name", said(f.Name))),
+			Command: "/force drop " + f.Name, Who: []chat.Person{a.msg.Person}})
+		return only(post)
+	}
+	if err := a.dropForce(f); err != nil {
+		return nil, err
+	}
+	return only(a.post(a.say("force.dropped", "name", said(f.Name))))
+}
