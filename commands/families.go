@@ -20,6 +20,8 @@ var families = []func() []command{
 	entryCommands,
 	tellCommands,
 	forceCommands,
+	campaignCommands,
+	resultCommands,
 	meCommands,
 }
 
@@ -27,6 +29,7 @@ var families = []func() []command{
 // The first that answers counts.
 var nameLists = []func(a *ask, k args.Kind) []string{
 	forceNames,
+	campaignNames,
 }
 
 // explainers put entries of a command into words, step by step, for /explain.
@@ -47,7 +50,9 @@ var makers = map[string]func(ctx context.Context, d *Desk, r chat.Recipe) ([]byt
 }
 
 // waiting looks for what waits for a person in one place of theirs, for /due.
-var waiting = []func(a *ask, v *view, who chat.Person) []due{}
+var waiting = []func(a *ask, v *view, who chat.Person) []due{
+	campaignWaiting,
+}
 
 // due is one thing that waits for somebody.
 type due struct {

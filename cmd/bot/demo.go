@@ -12,6 +12,7 @@ import (
 
 	"drumhead/cmd/bot/internal/terminal"
 	"drumhead/commands/chatscript"
+	"drumhead/commands/words"
 	"drumhead/testdata"
 )
 
@@ -62,13 +63,17 @@ func demo(c *call) error {
 
 // curtain verifies what the demo left and says what to try next.
 func (c *call) curtain(out string, done []exported) error {
+	catalog, err := words.English()
+	if err != nil {
+		return err
+	}
 	for _, e := range done {
 		fmt.Fprintf(c.out, "$ bot verify %s\n", e.path)
 		v := &evidence{path: e.path, files: map[string][]byte{}}
 		if err := v.read(nil); err != nil {
 			return err
 		}
-		if err := v.judge(c.out, nil); err != nil {
+		if err := v.judge(speech{c.out, words.Speaker{Catalog: catalog}}, nil); err != nil {
 			return err
 		}
 		fmt.Fprintln(c.out)

@@ -60,8 +60,9 @@ var table = []row{
 	{"commands", []string{"engine/...", "campaign/...", "storage", "commands/..."}, slices.Concat(platforms, []string{"os"}), false},
 	{"cmd/bot/internal/terminal", []string{"commands/chat", "commands/args", "commands/chatscript"}, []string{"go.etcd.io/...", "github.com/bwmarrin/discordgo", "maunium.net/..."}, false},
 	{"cmd/bot/internal", []string{"commands/chat", "commands/args", "commands/chatscript"}, []string{"go.etcd.io/..."}, false},
-	{"cmd/bot", []string{"engine/...", "campaign/...", "storage/...", "commands/...", "cmd/bot/internal/...", "testdata"}, nil, false},
+	{"cmd/bot", []string{"engine/...", "campaign/...", "storage/...", "commands/...", "cmd/bot/internal/...", "testdata", "docs"}, nil, false},
 	{"testdata", nil, nil, false},
+	{"docs", nil, nil, false},
 }
 
 // covers tells whether a pattern names an import.

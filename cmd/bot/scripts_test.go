@@ -6,7 +6,6 @@ import (
 	"flag"
 	"io"
 	"log/slog"
-	"path/filepath"
 	"testing"
 
 	"drumhead/cmd/bot/internal/terminal"
@@ -43,15 +42,15 @@ type theatre struct {
 }
 
 func newTheatre(t *testing.T, files string) *theatre {
-	th := &theatre{t: t, plan: plan{data: t.TempDir(), practice: []byte{0}, log: slog.New(slog.DiscardHandler)}}
+	th := &theatre{t: t, plan: plan{data: t.TempDir(), practice: seed(t), log: slog.New(slog.DiscardHandler)}}
 	th.plan.wrap = func(s storage.Store) storage.Store {
-		return faulty.New(s, func(c faulty.Call) (f faulty.Fault) {
+		return faulty.Over(s, func(c faulty.Call) (f faulty.Fault) {
 			if c == faulty.Append && th.fail {
 				th.fail = false
 				f.After = storage.ErrUnknown
 			}
 			return f
-		})
+		}, nil)
 	}
 	th.open()
 	term, err := th.house.seat(terminal.Config{
@@ -69,6 +68,16 @@ func newTheatre(t *testing.T, files string) *theatre {
 		}
 	})
 	return th
+}
+
+// seed is the demo's, so that its script is the demo word for word.
+func seed(t *testing.T) []byte {
+	t.Helper()
+	b, err := practiceSeed(demoSeed, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
 }
 
 func (th *theatre) open() {
@@ -119,7 +128,8 @@ func (th *theatre) Do(ctx context.Context, line int, d chatscript.Direction) err
 				return err
 			}
 		}
-		return th.house.settle(ctx)
+		_, err = th.house.due(ctx)
+		return err
 	default:
 		return th.term.Hear(ctx, th, chatscript.Step{Line: line, Act: d})
 	}
@@ -136,7 +146,8 @@ func (th *theatre) crash(ctx context.Context) error {
 	th.house.clock.reach(now)
 	th.house.bind(th.term)
 	th.house.adapters[terminal.Name] = carrier{th.term, th}
-	return th.house.settle(ctx)
+	_, err := th.house.due(ctx)
+	return err
 }
 
 // Shown returns the posts since it was last asked.
@@ -228,6 +239,3 @@ func TestTroubleChangesNothing(t *testing.T) {
 		}
 	}
 }
-
-// The golden lines of docs/json.md: what a program reads.
-func golden(name string) string { return filepath.Join("testdata", name) }

@@ -40,7 +40,11 @@ func verify(c *call) error {
 	if err := e.read(checkpoints); err != nil {
 		return err
 	}
-	return e.judge(c.out, keys)
+	catalog, err := words.English()
+	if err != nil {
+		return err
+	}
+	return e.judge(speech{c.out, words.Speaker{Catalog: catalog}}, keys)
 }
 
 // evidence is a ledger's file and what lies beside it.
@@ -110,13 +114,8 @@ func (e *evidence) file(hash string) ([]byte, bool) {
 
 // judge checks everything and says in words what was checked. The error is
 // errSaid if something is wrong.
-func (e *evidence) judge(out io.Writer, keys []string) error {
-	catalog, err := words.English()
-	if err != nil {
-		return err
-	}
+func (e *evidence) judge(s speech, keys []string) error {
 	r := proof.Check(e.lines, proof.Options{Checkpoints: e.signed, Keys: keys, Words: e.words, Replay: proof.NewReplay(e.file)})
-	s := speech{out: out, say: words.Speaker{Catalog: catalog}}
 	s.line("verify.ledger", "file", filepath.Base(e.path), "ledger", r.Ledger.String(), "size", int(r.Size),
 		"first", stamp(r.First), "last", stamp(r.Last))
 	s.checked(r)

@@ -181,4 +181,4 @@ func CommandOf(rec storage.Record) (Command, error) {
 const NoCut = "none"
 
 // rooms is every room of the house, asked in this order.
-var rooms = []Room{Rolling{}, Battling{}}
+var rooms = []Room{Rolling{}, Battling{}, Campaigning{}}

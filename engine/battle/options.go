@@ -1,14 +1,11 @@
 package battle
 
-import (
-	"slices"
-
-	"drumhead/engine/reason"
-)
+import "drumhead/engine/reason"
 
 // Option is what a unit may do in its player's turn as things stand, or why not.
 type Option struct {
 	Order Verb
+	Power string   // of cast
 	At    []string // targets that may be named, for orders that have one
 	Why   *reason.Refusal
 }
@@ -25,24 +22,33 @@ func (s State) Options(unit string) []Option {
 		v.Side, v.Phase = u.Side, 0
 	}
 	var out []Option
-	for _, verb := range []Verb{Move, Run, FallBack, Shoot, Charge, Fight} {
+	for _, verb := range v.thinkable(u) {
 		out = append(out, v.option(Line{Order: verb, Unit: unit}))
 	}
 	for _, power := range s.kind(u.Kind).Powers {
-		out = append(out, v.option(Line{Order: Cast, Unit: unit, Power: power}))
+		o := v.option(Line{Order: Cast, Unit: unit, Power: power})
+		o.Power = power
+		out = append(out, o)
 	}
-	return slices.DeleteFunc(out, func(o Option) bool { return o.Why != nil && pointless[o.Why.Reason.ID] })
+	return out
 }
 
-// pointless refusals say nothing that anybody would ask about.
-var pointless = map[string]bool{
-	"battle.refuse.free": true, "battle.refuse.alone": true, "battle.refuse.unarmed": true, "battle.refuse.never": true,
+// thinkable lists the orders that a unit like this is ever given as it stands.
+func (v view) thinkable(u Unit) []Verb {
+	if u.InMelee() {
+		return []Verb{FallBack, Fight}
+	}
+	out := []Verb{Move, Run}
+	if len(v.shooting(u)) > 0 {
+		out = append(out, Shoot)
+	}
+	return append(out, Charge)
 }
 
 // option tries a line at everything that it could be aimed at.
 func (v view) option(l Line) Option {
 	o := Option{Order: l.Order}
-	if !slices.Contains([]Verb{Shoot, Charge, Cast}, l.Order) {
+	if l.Order != Shoot && l.Order != Charge && l.Order != Cast {
 		o.Why = v.legal(l)
 		return o
 	}

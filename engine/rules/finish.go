@@ -45,23 +45,27 @@ const mostDice = 5000
 
 // count is how many attacks there are and why.
 func (w *work) count() (attack.Number, []reason.Reason) {
-	per := w.amount(w.sequence.Number.From)
+	per, times := w.amount(w.sequence.Number.From), w.used()
 	per.Plus += w.plus
-	least := max(w.least, 0)
-	times, models := 1, w.target.Models
-	if w.sequence.Number.Each != "" {
-		models = w.attacker.Models
-		if w.facts.Attacking > 0 {
-			models = min(models, w.facts.Attacking)
-		}
-		times = models
-		if !w.weapon.Melee() {
-			times = w.weapon.Used(models)
-		}
+	because := []reason.Reason{reason.New("why.attacks.each", "number", times, "per", per.String(), "weapon", reason.Name(w.weapon.Title))}
+	why := reason.New("why.attacks.number", "because", chain(append(because, w.attacksWhy...)))
+	return attack.Number{Per: per, Times: times * w.times, Least: w.least}, []reason.Reason{why}
+}
+
+// used is how often the attacks of one are made: once for the unit, for each
+// model that takes part, or for each weapon that those models serve.
+func (w *work) used() int {
+	if w.sequence.Number.Each == "" {
+		return 1
 	}
-	n := attack.Number{Per: per, Times: times * w.times, Least: least}
-	because := reason.New("why.attacks.each", "number", times, "per", per.String(), "weapon", reason.Name(w.weapon.Title))
-	return n, []reason.Reason{reason.New("why.attacks.number", "because", chain(append([]reason.Reason{because}, w.attacksWhy...)))}
+	models := w.attacker.Models
+	if w.facts.Attacking > 0 {
+		models = min(models, w.facts.Attacking)
+	}
+	if w.weapon.Melee() {
+		return models
+	}
+	return w.weapon.Used(models)
 }
 
 // each is the step as it will be rolled; without dice when there is no save.

@@ -209,14 +209,6 @@ func (l *loader) amount(t *source.Table, key string) attack.Amount {
 	return amount
 }
 
-// amountOr is amount for a key that may be left out.
-func (l *loader) amountOr(t *source.Table, key string) attack.Amount {
-	if !t.Has(key) {
-		return attack.Amount{}
-	}
-	return l.amount(t, key)
-}
-
 // inches reads a whole number of inches that must be there.
 func (l *loader) inches(t *source.Table, key string) reason.Inches {
 	return reason.Inches(10 * t.Number(key, 0, MostInches))
