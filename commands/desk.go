@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"runtime/debug"
 	"strings"
 	"sync"
 	"time"
@@ -115,16 +116,10 @@ func (d *Desk) once(ctx context.Context, m chat.Message) ([]chat.Post, error) {
 		return nil, err
 	}
 	a.views[m.Place] = a.here
-	answer, err := a.answer()
-	if errors.Is(err, errSeen) {
+	answer, err := a.through()
+	var seen *storage.Seen
+	if errors.Is(err, errSeen) || errors.As(err, &seen) {
 		return nil, nil
-	}
-	if err == nil && answer != nil && len(answer.acts) > 0 {
-		err = a.carryOut(answer.acts)
-		var seen *storage.Seen
-		if errors.As(err, &seen) {
-			return nil, nil
-		}
 	}
 	if err != nil {
 		var r *reason.Refusal
@@ -140,6 +135,21 @@ func (d *Desk) once(ctx context.Context, m chat.Message) ([]chat.Post, error) {
 		return nil, nil
 	}
 	return d.number(ctx, m, answer.posts)
+}
+
+// through plans an answer and carries its acts out. A slip in a family's code
+// must not end the program for everybody: nothing was stored yet, so it is an
+// error like any other, with where it happened in the log.
+func (a *ask) through() (answer *answer, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			answer, err = nil, fmt.Errorf("commands: panic: %v\n%s", p, debug.Stack())
+		}
+	}()
+	if answer, err = a.answer(); err == nil && answer != nil && len(answer.acts) > 0 {
+		err = a.carryOut(answer.acts)
+	}
+	return answer, err
 }
 
 // ask begins a question.

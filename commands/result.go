@@ -120,6 +120,9 @@ func (t atlas) score(s campaign.Score) chat.Line {
 // it asks which is right.
 func tellClaim(d *done) (told, error) {
 	t := atlasOf(d.ask, d.after)
+	if len(t.Now.Results) > len(atlasOf(d.ask, d.before).Now.Results) {
+		return tellResult(d) // the other side had said the same: agreed
+	}
 	c := t.Claims[len(t.Claims)-1]
 	other := c.Score.Players[0]
 	if other == c.By {
@@ -312,16 +315,4 @@ func campaignWaiting(a *ask, v *view, who chat.Person) []due {
 		}
 	}
 	return list
-}
-
-// campaignResult is the act by which a battle that ended in another ledger
-// counts in its campaign. place is the campaign's. Seq and leaf of the battle's
-// last entry are known once that act is decided: battle gives them.
-func (a *ask) campaignResult(place chat.Place, score campaign.Score, units []campaign.Deeds, battle func(before []*done) campaign.Battle) act {
-	r := campaign.Result{How: campaign.HowBattle, Score: &score, Units: units}
-	return act{place: place, command: r.Name(), bot: true, tell: tellResult, later: func(before []*done) (any, error) {
-		b := battle(before)
-		r.Battle = &b
-		return r, nil
-	}}
 }

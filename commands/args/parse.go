@@ -151,7 +151,8 @@ func (p Param) take(s *scan, names Names, last bool, next Kind) (string, bool) {
 
 // takeName takes a name that something follows: the longest run of words that
 // is a known name or begins just one; else, if it must be there, all up to the
-// number that comes next, or one word.
+// number that comes next, or one word. One that may be left out and is not known
+// is taken only before that number, or with an @.
 func (p Param) takeName(s *scan, names Names, next Kind) (string, bool) {
 	runs, have := s.runs(mostWords), names.Of(p.Kind)
 	for _, fits := range []func([]string, string) (string, bool){exact, begins} {
@@ -162,10 +163,14 @@ func (p Param) takeName(s *scan, names Names, next Kind) (string, bool) {
 			}
 		}
 	}
-	if p.Optional && !strings.HasPrefix(runs[0].said, "@") {
-		return "", false
-	}
 	take := runs[0]
+	if p.Optional && !strings.HasPrefix(take.said, "@") {
+		if !named(take, next) {
+			return "", false
+		}
+		s.rest = take.rest
+		return plain(take.said), true
+	}
 	if next == Number || next == Entry {
 		for _, r := range runs {
 			if _, ok := takeNumber(&scan{r.rest}); ok {
@@ -176,6 +181,14 @@ func (p Param) takeName(s *scan, names Names, next Kind) (string, bool) {
 	}
 	s.rest = take.rest
 	return plain(take.said), true
+}
+
+// named tells whether an unknown word that may be left out is meant as a name
+// all the same: the number that comes next in the command comes right after it.
+func named(r run, next Kind) bool {
+	_, number := takeNumber(&scan{r.said})
+	_, follows := takeNumber(&scan{r.rest})
+	return next == Number && follows && !number
 }
 
 // plain is a name as somebody said it, in the spelling that is kept.

@@ -25,6 +25,11 @@ var specs = []args.Spec{
 		{Name: "points", Kind: args.Number, Optional: true, Help: "how large, in points"},
 		{Name: "scenario", Kind: args.Scenario, Optional: true, Help: "which table"},
 	}, Help: "Offer a battle", Example: "/battle open Bo 500"},
+	{Name: "battle offer", Params: []args.Param{
+		{Name: "opponent", Kind: args.Person, Optional: true, Help: "whom you ask"},
+		{Name: "points", Kind: args.Number, Optional: true, Help: "how large, in points"},
+		{Name: "terms", Kind: args.Words, Optional: true, Help: "anything else"},
+	}, Help: "Offer a battle to anybody", Example: "/battle offer 500"},
 	{Name: "battle status", Help: "Who leads", Example: "/battle status"},
 	{Name: "force add", Params: []args.Param{{Name: "list", Kind: args.Force, Help: "your army"}}, Mode: args.Direct, Files: true, Help: "Add a force", Example: "/force add 10 Pikes"},
 	{Name: "force drop", Params: []args.Param{{Name: "name", Kind: args.Saved, Help: "a force"}}, Mode: args.Direct, Help: "Delete a force", Example: "/force drop Weir Militia"},
@@ -75,6 +80,11 @@ func TestParse(t *testing.T) {
 		{"/battle open Tall Hal 500", "battle open", args.Values{"opponent": "Tall Hal", "points": "500"}},
 		{"/battle open “Tall Hal” sedge", "battle open", args.Values{"opponent": "Tall Hal", "scenario": "Sedge Hythe"}},
 		{"/battle open Hal", "battle open", args.Values{"opponent": "Hal"}},
+		{"/battle offer Hal 500", "battle offer", args.Values{"opponent": "Hal", "points": "500"}},
+		{"/battle offer 500 Drowned Bridge", "battle offer", args.Values{"points": "500", "terms": "Drowned Bridge"}},
+		{"/battle offer Drowned Bridge, 3 turns", "battle offer", args.Values{"terms": "Drowned Bridge, 3 turns"}},
+		{"/battle offer @Hal Drowned Bridge", "battle offer", args.Values{"opponent": "Hal", "terms": "Drowned Bridge"}},
+		{"/battle offer", "battle offer", args.Values{}},
 		{"/force add", "force add", args.Values{}},
 		{"/force add\nFay’s Militia\n10\u00a0Pikes", "force add", args.Values{"list": "Fay’s Militia\n10 Pikes"}},
 		{"/force drop  Weir   Militia", "force drop", args.Values{"name": "Weir Militia"}},
@@ -190,7 +200,7 @@ func TestComplete(t *testing.T) {
 	for text, want := range map[string][]string{
 		"/b":                 {"/battle "},
 		"ro":                 {"roll "},
-		"/battle ":           {"/battle open ", "/battle status "},
+		"/battle ":           {"/battle open ", "/battle offer ", "/battle status "},
 		"/battle st":         {"/battle status "},
 		"/unit ":             {"/unit Weir Pikes", "/unit Pike Reserve", "/unit Fen Riders"},
 		"/unit fen r":        {"/unit Fen Riders"},
@@ -217,7 +227,7 @@ func TestHelpAndForms(t *testing.T) {
 	if len(open) != 1 || open[0].Usage() != "/battle open OPPONENT [POINTS] [SCENARIO]" {
 		t.Errorf("open: %v", open)
 	}
-	if got := args.Find(specs, "/battle"); len(got) != 2 {
+	if got := args.Find(specs, "/battle"); len(got) != 3 {
 		t.Errorf("battle has %d commands", len(got))
 	}
 	if got := args.Find(specs, "nonsense"); got != nil {

@@ -72,7 +72,9 @@ func (s State) kind(id string) *rules.Unit {
 	return &rules.Unit{ID: id, Title: id, Short: id}
 }
 
-// objectives is the scenario's objectives.
+// Objectives is the scenario's objectives.
+func (s State) Objectives() []rules.Objective { return s.objectives() }
+
 func (s State) objectives() []rules.Objective {
 	if s.Pack == nil {
 		return nil

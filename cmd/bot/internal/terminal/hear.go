@@ -31,7 +31,7 @@ func (t *Terminal) Hear(ctx context.Context, d chat.Desk, s chatscript.Step) err
 
 // follow does what a direction asks for, as far as a terminal can.
 func (t *Terminal) follow(ctx context.Context, line int, d chatscript.Direction) error {
-	to := chat.Destination{Place: place(t.Place, person(t.As))}
+	to := t.here()
 	switch d.Verb {
 	case chatscript.Organiser:
 		t.organiser[person(d.Name)] = true
@@ -51,7 +51,7 @@ func (t *Terminal) follow(ctx context.Context, line int, d chatscript.Direction)
 // say hands a message to the desk: once, or once for each tap.
 func (t *Terminal) say(ctx context.Context, d chat.Desk, line int, m chatscript.Message) error {
 	msg := t.message(m)
-	to := chat.Destination{Place: msg.Place}
+	to := chat.Destination{Place: msg.Place, Only: msg.Person}
 	if msg.Private {
 		to = chat.Destination{Only: msg.Person}
 	}

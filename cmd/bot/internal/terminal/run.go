@@ -69,8 +69,7 @@ func (t *Terminal) hear(ctx context.Context, d chat.Desk, s *chatscript.Step, ba
 	if !errors.As(bad, &e) {
 		return bad
 	}
-	to := chat.Destination{Place: place(t.Place, person(t.As))}
-	return t.complain(ctx, to, e.Line, "terminal.refuse.line", "line", e.Line, "what", harmless(e.What), "expected", harmless(e.Expected))
+	return t.complain(ctx, t.here(), e.Line, "terminal.refuse.line", "line", e.Line, "what", harmless(e.What), "expected", harmless(e.Expected))
 }
 
 // input is a line, or the news that the next one is not there yet.

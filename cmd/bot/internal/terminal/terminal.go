@@ -137,6 +137,12 @@ func (t *Terminal) show(ctx context.Context, p chat.Post) error {
 	return err
 }
 
+// here is where somebody at the keyboard is answered whose line has no name.
+func (t *Terminal) here() chat.Destination {
+	who := person(t.As)
+	return chat.Destination{Place: place(t.Place, who), Only: who}
+}
+
 // complain shows an error of the terminal's own, at the line that caused it.
 func (t *Terminal) complain(ctx context.Context, to chat.Destination, line int, id string, slots ...any) error {
 	t.mu.Lock()

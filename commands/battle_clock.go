@@ -1,0 +1,119 @@
+package commands
+
+import (
+	"time"
+
+	"drumhead/commands/chat"
+	"drumhead/commands/proof"
+	"drumhead/engine/battle"
+	"drumhead/storage"
+)
+
+// planLate is the clock's word that who moves is late. Nothing is lost by it:
+// the one who waits decides.
+func planLate(a *ask) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	act, err := f.act(battle.Late{Battle: f.seq, Turn: f.Turn, Side: f.Side})
+	if err != nil {
+		return nil, err
+	}
+	act.bot = true
+	act.tell = func(d *done) (told, error) {
+		f := f.at(d.after)
+		other := battle.Other(f.Side)
+		p := chat.Post{Entry: int64(d.rec.Seq), Lines: []chat.Line{f.say("battle.late", "player", f.player(f.Side), "till", a.desk.when(d.rec.Time, f.person(f.Side))),
+			f.say("battle.late_decides", "other", f.player(other))}, Notify: []chat.Person{f.person(other)}}
+		p.Choices = choices(chat.Choice{Label: "A day more", Command: "/battle more 24", Once: true, Who: p.Notify},
+			chat.Choice{Label: "Their units hold", Command: "/battle pass", Once: true, Who: p.Notify})
+		return told{posts: []chat.Post{p}}, nil
+	}
+	return act1(act)
+}
+
+// planMore gives who moves more time, from now on.
+func planMore(a *ask) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	hours, ok := a.values.Number("hours")
+	if !ok {
+		hours = 24
+	}
+	act, err := f.tried(battle.More{Battle: f.seq, Hours: hours})
+	if err != nil {
+		return nil, err
+	}
+	act.tell = func(d *done) (told, error) {
+		f := f.at(d.after)
+		till := f.due(hours)
+		set, err := f.clock(till)
+		p := chat.Post{Entry: int64(d.rec.Seq), Notify: []chat.Person{f.person(f.Side)},
+			Lines: []chat.Line{f.say("battle.given", "other", f.player(battle.Other(f.Side)), "player", f.player(f.Side), "till", a.desk.when(till, f.person(f.Side)))}}
+		return told{posts: []chat.Post{p, f.boardEdit(till)}, set: set}, err
+	}
+	return act1(act)
+}
+
+// planPass ends the turn of who is late: their units hold.
+func planPass(a *ask) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	act, err := f.tried(battle.Pass{Battle: f.seq})
+	if err != nil {
+		return nil, err
+	}
+	if act.opened, err = f.sealedOrders(); err != nil {
+		return nil, err
+	}
+	act.tell = func(d *done) (told, error) { return tellOrder(d, f, nil) }
+	act.then = f.counted
+	return act1(act)
+}
+
+// planStatus says who leads, whose move it is and until when.
+func planStatus(a *ask) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	p := a.post(f.boardLine(time.Time{}))
+	for side := range f.Players {
+		p.Lines = append(p.Lines, f.say("battle.status.side", "player", f.player(side), "units", sizes(f, side)))
+	}
+	for _, o := range f.Objectives() {
+		if h := f.Holder(o.ID); h != battle.Nobody {
+			p.Lines = append(p.Lines, f.say("battle.status.held", "at", o.Title, "player", f.player(h)))
+		} else {
+			p.Lines = append(p.Lines, f.say("battle.status.free", "at", o.Title))
+		}
+	}
+	return only(p)
+}
+
+// clockOf tells whether an entry set the clock of a battle, from when, and to
+// how many hours.
+func clockOf(entry []byte, hours int) (from time.Time, set int, ok bool) {
+	rec, err := storage.Parse(entry)
+	if err != nil || !(proof.Battling{}).Owns(rec.Command) {
+		return from, 0, false
+	}
+	events, err := battleEvents(rec)
+	if err != nil {
+		return from, 0, false
+	}
+	for _, e := range events {
+		switch e := e.(type) {
+		case *battle.Begun, *battle.Handed:
+			from, set, ok = rec.Time, hours, true
+		case *battle.Given:
+			from, set, ok = rec.Time, e.Hours, true
+		}
+	}
+	return from, set, ok
+}

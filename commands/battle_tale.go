@@ -1,0 +1,319 @@
+package commands
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"drumhead/commands/chat"
+	"drumhead/engine/battle"
+	"drumhead/engine/reason"
+	"drumhead/storage"
+)
+
+// mostTale is how many lines tell what happened in a turn; with whose move it
+// is, what is left and the score a post has fourteen.
+const mostTale = 10
+
+// tale is what happened in one entry of a battle, to be told.
+type tale struct {
+	before, after field
+	rec           storage.Record
+	events        []battle.Event
+	all           bool // every event, however many lines it takes: for reports
+}
+
+func (t tale) say(id string, pairs ...any) chat.Line { return t.after.say(id, pairs...) }
+
+func (t tale) has(kind string) bool {
+	return slices.ContainsFunc(t.events, func(e battle.Event) bool { return e.Type() == kind })
+}
+
+// lines tells the entry: a headline if a turn ended, then each thing that
+// happened. What is too long loses moves first, then what comes last.
+func (t tale) lines(typed []string) []chat.Line {
+	body := t.body(false)
+	if len(body) > mostTale && !t.all {
+		body = t.body(true)
+	}
+	if len(body) > mostTale && !t.all {
+		more := len(body) - mostTale + 1
+		body = append(body[:mostTale-1], t.say("battle.told.more", "n", more))
+	}
+	if t.has("handed") || t.has("finished") {
+		body = append([]chat.Line{t.headline()}, body...)
+	}
+	return append(body, t.stopped(typed)...)
+}
+
+// headline says in one sentence what the turn brought.
+func (t tale) headline() chat.Line {
+	return t.say("battle.told.turn", "player", t.before.player(t.before.Side), "turn", t.before.Turn, "what", t.brought())
+}
+
+// mostBrought is how many things a headline names.
+const mostBrought = 3
+
+// brought lists who fell and who broke since the turn began.
+func (t tale) brought() any {
+	var out []reason.Reason
+	for _, u := range t.before.Units {
+		name, now := t.after.unit(u.ID), *unitOf(t.after.State, u.ID)
+		switch {
+		case u.Gone != "":
+		case now.Gone == battle.Routed:
+			out = append(out, reason.New("battle.told.routed", "unit", name))
+		case now.Gone == battle.Fallen && u.Size > 1:
+			out = append(out, reason.New("battle.told.destroyed", "unit", name))
+		case now.Gone == battle.Fallen:
+			out = append(out, reason.New("battle.told.fallen", "unit", name))
+		case now.Fled > u.Fled:
+			out = append(out, reason.New("battle.told.broke", "unit", name))
+		case now.Fell > u.Fell:
+			out = append(out, reason.New("battle.told.fell", "n", now.Fell-u.Fell, "unit", name))
+		}
+	}
+	if len(out) == 0 {
+		return t.say("battle.told.nothing")
+	}
+	return out[:min(len(out), mostBrought)]
+}
+
+func unitOf(s battle.State, id string) *battle.Unit {
+	u, _ := s.Unit(id)
+	return &u
+}
+
+// body tells each event. With folded moves are counted and not named.
+func (t tale) body(folded bool) []chat.Line {
+	var out []chat.Line
+	moves := 0
+	for i, e := range t.events {
+		switch e := e.(type) {
+		case *battle.Moved:
+			moves++
+			if folded {
+				continue
+			}
+		case *battle.Held:
+			if folded || e.At == "" {
+				continue
+			}
+		}
+		if line := t.event(e, i); len(line) > 0 {
+			out = append(out, line)
+		}
+	}
+	if folded && moves > 0 {
+		out = append([]chat.Line{t.say("battle.told.moves", "n", moves)}, out...)
+	}
+	return out
+}
+
+// part is the number of a line of the sheet, "#210.2", where dice fell.
+func (t tale) part(line int) chat.Line {
+	if len(t.rec.Faces) == 0 {
+		return nil
+	}
+	span := number(int64(t.rec.Seq))
+	if line > 0 {
+		span.Text = "." + strconv.Itoa(line)
+	}
+	return chat.Line{{Kind: chat.Plain, Text: " "}, span}
+}
+
+// event tells one event, nothing if it shows elsewhere.
+func (t tale) event(e battle.Event, at int) chat.Line {
+	switch e := e.(type) {
+	case *battle.Moved:
+		return t.moved(e)
+	case *battle.Held:
+		if e.At != "" {
+			return t.say("battle.told.held", "unit", t.after.unit(e.Unit), "at", reason.Name(t.after.Objective(e.At)))
+		}
+		return t.say("battle.told.stays", "unit", t.after.unit(e.Unit))
+	case *battle.Skipped:
+		return t.say("battle.told.skipped_"+string(e.Is), "unit", t.after.unit(e.Unit), "line", e.Line, "asked", t.after.unit(e.Asked))
+	case *battle.Attacked:
+		return t.attacked(e)
+	case *battle.Charged:
+		return t.charged(e)
+	case *battle.CastAt:
+		return t.cast(e, at)
+	case *battle.Suffered:
+		return t.suffered(e)
+	case *battle.Broken:
+		return t.say("battle.told.gone_"+e.How, "unit", t.after.unit(e.Unit))
+	case *battle.Tested:
+		return t.tested(e)
+	case *battle.Opened:
+		return t.say("battle.told.opened", "of", number(int64(e.Of)))
+	}
+	return nil
+}
+
+func (t tale) moved(e *battle.Moved) chat.Line {
+	id := map[battle.Verb]string{battle.Move: "battle.told.moved", battle.Run: "battle.told.ran", battle.FallBack: "battle.told.back"}[e.How]
+	var how []reason.Reason
+	if e.Tenths > 0 {
+		how = append(how, reason.New("battle.told.inches", "n", reason.Inches(e.Tenths)))
+	}
+	if e.Die > 0 {
+		how = append(how, reason.New("battle.told.die", "die", e.Die, "reach", reason.Inches(e.Reach)))
+	}
+	if e.At != "" {
+		how = append(how, reason.New("battle.told.to", "at", reason.Name(t.after.Objective(e.At))))
+	}
+	if len(how) == 0 {
+		return t.say(id, "unit", t.after.unit(e.Unit), "how", "")
+	}
+	return t.say(id, "unit", t.after.unit(e.Unit), "how", t.say("battle.told.how", "how", how))
+}
+
+// attacked tells what came through, step by step: hits, wounds, what fell.
+func (t tale) attacked(e *battle.Attacked) chat.Line {
+	id := "battle.told.shot"
+	if e.How == battle.Fight {
+		id = "battle.told.struck"
+	}
+	var steps []string
+	for _, n := range e.Steps {
+		steps = append(steps, strconv.Itoa(n))
+	}
+	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "attacks", e.Attacks,
+		"steps", strings.Join(steps, ", "), "saved", e.Saved, "again", t.again(e), "end", t.end(e.Crossed, e.Fell, e.Left), "part", t.part(e.Line))
+}
+
+func (t tale) again(e *battle.Attacked) chat.Line {
+	if !e.Again {
+		return nil
+	}
+	return t.say("battle.told.again", "player", t.after.player(unitOf(t.after.State, e.At).Side))
+}
+
+// end says what damage came to: models that fell, wounds, or nothing.
+func (t tale) end(crossed, fell, left int) chat.Line {
+	switch {
+	case fell > 0:
+		return t.say("battle.told.end.fell", "n", fell, "of", left+fell)
+	case crossed > 0:
+		return t.say("battle.told.end.wounds", "n", crossed)
+	}
+	return t.say("battle.told.end.nothing")
+}
+
+func (t tale) charged(e *battle.Charged) chat.Line {
+	id := "battle.told.charge_short"
+	if e.In {
+		id = "battle.told.charge_in"
+	}
+	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "dice", plus(e.Dice), "total", e.Total, "need", e.Need, "part", t.part(e.Line))
+}
+
+// plus is dice as they are added up: 5+3.
+func plus(dice []int) string {
+	var out []string
+	for _, d := range dice {
+		out = append(out, strconv.Itoa(d))
+	}
+	return strings.Join(out, "+")
+}
+
+// cast tells a power with its counter, which is the event after it.
+func (t tale) cast(e *battle.CastAt, at int) chat.Line {
+	id, counter := "battle.told.cast_fails", chat.Line(nil)
+	if e.Works {
+		id = "battle.told.cast_works"
+	}
+	for _, next := range t.events[at+1:] {
+		c, ok := next.(*battle.Countered)
+		if _, opened := next.(*battle.Opened); opened {
+			continue
+		}
+		if ok {
+			counter = t.say("battle.told.counter", "unit", t.after.unit(c.Unit), "dice", plus(c.Dice), "total", c.Total, "beat", c.Beat)
+			if c.Cancels {
+				id = "battle.told.cast_countered"
+			}
+		}
+		break
+	}
+	mishap := chat.Line(nil)
+	if e.Mishap != "" {
+		mishap = t.say("battle.told.mishap_" + e.Mishap)
+	}
+	power := reason.Name(e.Power)
+	if p := t.after.Pack.Power(e.Power); p != nil {
+		power = reason.Name(p.Title)
+	}
+	return t.say(id, "power", power, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "dice", plus(e.Dice),
+		"total", e.Total, "need", e.Need, "counter", counter, "mishap", mishap, "part", t.part(e.Line))
+}
+
+func (t tale) suffered(e *battle.Suffered) chat.Line {
+	why := t.say("battle.told.suffer_power")
+	if e.Why == battle.Mishap || e.Why == battle.Blast {
+		why = t.say("battle.told.suffer_" + e.Why)
+	} else if p := t.after.Pack.Power(e.Why); p != nil {
+		why = t.say("battle.told.suffer_named", "power", reason.Name(p.Title))
+	}
+	return t.say("battle.told.suffered", "why", why, "unit", t.after.unit(e.Unit), "n", e.Points, "end", t.end(e.Crossed, e.Fell, e.Left))
+}
+
+func (t tale) tested(e *battle.Tested) chat.Line {
+	id := "battle.told.holds"
+	if e.Fled > 0 {
+		id = "battle.told.flees"
+	}
+	return t.say(id, "unit", t.after.unit(e.Unit), "dice", plus(e.Dice), "lost", e.Lost, "total", e.Total, "nerve", e.Nerve, "n", e.Fled, "left", e.Left)
+}
+
+// left lists the units whose numbers the entry changed.
+func (t tale) left() chat.Line {
+	var out []reason.Reason
+	for _, u := range t.before.Units {
+		now := unitOf(t.after.State, u.ID)
+		if now.Left != u.Left {
+			out = append(out, reason.New("battle.told.left_unit", "unit", t.after.unit(u.ID), "left", now.Left, "size", now.Size))
+		}
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	return t.say("battle.told.left", "units", out)
+}
+
+// score is the score with how the dice were fixed.
+func (t tale) score() chat.Line {
+	f := t.after
+	line := f.say("battle.told.score", "one", f.player(0), "mine", f.Score[0], "two", f.player(1), "theirs", f.Score[1], "entry", number(int64(t.rec.Seq)))
+	if grade := gradeOf(f, t.rec); grade != nil {
+		line = append(line, f.say("battle.told.grade", "grade", grade)...)
+	}
+	return line
+}
+
+// stopped says which line could not be done, and which wait.
+func (t tale) stopped(typed []string) []chat.Line {
+	for _, e := range t.events {
+		s, ok := e.(*battle.Stopped)
+		if !ok {
+			continue
+		}
+		why := t.say("battle.stopped.other")
+		switch s.Why {
+		case "battle.refuse.gone":
+			why = t.say("battle.stopped.gone", "unit", t.after.unit(s.What))
+		case "battle.refuse.dice":
+			why = t.say("battle.stopped.dice")
+		case "battle.refuse.melee", "battle.refuse.engaged", "battle.refuse.shoots_engaged":
+			why = t.say("battle.stopped.melee")
+		}
+		lines := []chat.Line{t.say("battle.stopped.line", "line", s.Line, "before", s.Line-1, "why", why)}
+		if len(s.Rest) > 0 {
+			lines = append(lines, t.say("battle.stopped.rest", "n", len(s.Rest), "first", s.Rest[0], "last", s.Rest[len(s.Rest)-1]))
+		}
+		return lines
+	}
+	return nil
+}

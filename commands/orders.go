@@ -1,0 +1,170 @@
+package commands
+
+import (
+	"encoding/hex"
+	"errors"
+	"strings"
+
+	"drumhead/commands/args"
+	"drumhead/commands/chat"
+	"drumhead/commands/proof"
+	"drumhead/engine/battle"
+	"drumhead/storage"
+)
+
+// planOrder gives a sheet of orders. Without lines it shows what may be ordered.
+func planOrder(a *ask) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	text := a.value("lines")
+	if strings.TrimSpace(text) == "" {
+		return only(f.orderHelp())
+	}
+	side := f.side()
+	if side == battle.Nobody {
+		side = f.Side // the rules refuse a stranger with everybody's names
+	}
+	lines, err := battle.ParseSheet(f.State, side, text)
+	if err != nil {
+		if own := f.notMine(); own != nil {
+			return nil, own // not one's turn matters more than a wrong name
+		}
+		return nil, f.named(err)
+	}
+	order, err := f.tried(battle.Sheet{Battle: f.seq, Orders: lines})
+	if err != nil {
+		return nil, err
+	}
+	if order.opened, err = f.sealedOrders(); err != nil {
+		return nil, err
+	}
+	order.tell = func(d *done) (told, error) { return tellOrder(d, f, written(text)) }
+	order.then = f.counted
+	return act1(order)
+}
+
+// notMine refuses who has not the move.
+func (f field) notMine() error {
+	_, err := battle.Check(f.State, battle.Order{Player: f.view.seats[f.ask.msg.Person], Do: battle.Sheet{Battle: f.seq, Orders: []battle.Line{{Order: battle.Done}}}})
+	if err == nil {
+		return nil
+	}
+	return f.named(err)
+}
+
+// written is a sheet's lines as they were typed.
+func written(text string) []string { return args.Values{"lines": text}.Lines("lines") }
+
+// sealedOrders gives what the two have sealed ahead; what acts is opened.
+func (f field) sealedOrders() ([]proof.Opened, error) {
+	var out []proof.Opened
+	for side := range f.Ahead {
+		for _, seq := range f.Ahead[side] {
+			list, err := f.ask.desk.store.Words(f.ask.ctx, f.view.ledger, seq)
+			if err != nil && !errors.Is(err, storage.ErrNone) {
+				return nil, err
+			}
+			for _, w := range list {
+				if strings.HasPrefix(w.Name, wordAhead) {
+					out = append(out, proof.Opened{Of: seq, Salt: hex.EncodeToString(w.Salt), Value: storage.Object(w.Text)})
+				}
+			}
+		}
+	}
+	return out, nil
+}
+
+// orderHelp shows what one's units may do, each in a line, and how a sheet looks.
+func (f field) orderHelp() chat.Post {
+	p := f.ask.post(f.say("battle.sheet.head", "title", f.title(), "turn", f.Turn, "player", f.player(f.Side)))
+	p.To.Only = f.ask.msg.Person
+	side := f.side()
+	for _, u := range f.Units {
+		if u.Side == side && u.Stands() {
+			p.Lines = append(p.Lines, f.mayLine(u))
+		}
+	}
+	if h := f.Halted; h != nil && side == f.Side {
+		p.Lines = append(p.Lines, f.say("battle.sheet.waiting", "lines", h.Rest))
+	}
+	p.Lines = append(p.Lines, f.say("battle.sheet.how"), f.say("battle.sheet.facts"),
+		f.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: "/order move Pikes 5 in; shoot Crossbows at Riders, 20 in; done"}))
+	return p
+}
+
+// tellOrder makes the post of a sheet; when it hands over, of the whole turn.
+func tellOrder(d *done, f field, typed []string) (told, error) {
+	events, err := battleEvents(d.rec)
+	if err != nil {
+		return told{}, err
+	}
+	t := tale{before: f.at(d.before), after: f.at(d.after), rec: d.rec, events: events}
+	post := chat.Post{Entry: int64(d.rec.Seq), Lines: t.lines(typed)}
+	out := told{}
+	f = t.after
+	switch {
+	case t.has("handed"):
+		till := f.due(f.Terms.Hours)
+		post.Lines = append(post.Lines, t.left(), t.score(), f.yourMove(till))
+		post.Notify = []chat.Person{f.person(f.Side)}
+		post.Files = []chat.Recipe{f.entriesFile(d.before, d.rec.Seq)}
+		post.Choices = t.choices(chat.Choice{Label: "Start my turn", Command: "/order", Who: []chat.Person{f.person(f.Side)}})
+		set, err := f.clock(till)
+		if err != nil {
+			return out, err
+		}
+		out.set = set
+		out.posts = []chat.Post{post, f.boardEdit(till)}
+	case t.has("finished"):
+		post.Lines = append(post.Lines, t.left())
+		post.Choices = t.choices()
+		more, err := f.over(d)
+		if err != nil {
+			return out, err
+		}
+		out.set = more.set
+		out.posts = append([]chat.Post{post}, more.posts...)
+	default:
+		post.Choices = t.choices(t.goOn(typed)...)
+		out.posts = []chat.Post{post}
+	}
+	out.posts[0].Lines = compact(out.posts[0].Lines)
+	return out, nil
+}
+
+// compact leaves out empty lines.
+func compact(lines []chat.Line) []chat.Line {
+	var out []chat.Line
+	for _, l := range lines {
+		if len(l) > 0 {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// choices are what can be asked about a turn, after what comes first.
+func (t tale) choices(first ...chat.Choice) []chat.Choice {
+	list := first
+	if len(t.rec.Faces) > 0 {
+		seq := number64(t.rec.Seq)
+		list = append(list, chat.Choice{Label: "Explain", Command: "/explain " + seq}, chat.Choice{Label: "Proof", Command: "/proof " + seq})
+	}
+	return choices(list...)
+}
+
+// goOn offers what waits after a sheet that was cut short.
+func (t tale) goOn(typed []string) []chat.Choice {
+	h := t.after.Halted
+	if h == nil || len(h.Rest) == 0 || !t.has("stopped") || h.Rest[len(h.Rest)-1] > len(typed) {
+		return nil
+	}
+	var rest []string
+	for _, n := range h.Rest {
+		rest = append(rest, typed[n-1])
+	}
+	return []chat.Choice{{Label: "Go on", Command: "/order " + strings.Join(rest, "; "), Once: true,
+		Who: []chat.Person{t.after.person(t.after.Side)}}}
+}

@@ -1,0 +1,249 @@
+package commands
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"drumhead/commands/chat"
+	"drumhead/commands/proof"
+	"drumhead/commands/words"
+	"drumhead/engine/battle"
+	"drumhead/storage"
+)
+
+// planReport gives the battle so far as a page.
+func planReport(a *ask) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	p := a.post(f.boardLine(time.Time{}))
+	p.Files = []chat.Recipe{f.reportFile(f.view.head.Size - 1)}
+	return only(p)
+}
+
+// reportFile is the battle's page up to an entry.
+func (f field) reportFile(last uint64) chat.Recipe {
+	return chat.Recipe{Kind: "report", Ledger: f.view.ledger.String(), First: int64(f.seq), Last: int64(last),
+		Name: slug(string(f.title())) + ".md"}
+}
+
+// entriesFile is the entries of the turn that ends with an entry: the chat is
+// the second copy of the ledger.
+func (f field) entriesFile(before *view, last uint64) chat.Recipe {
+	turn, side := f.Turn, battle.Other(f.Side)
+	if side != f.First { // the first player's turn n was followed by this one
+		turn = f.Turn - 1
+	}
+	first := f.ask.turnBegan(before, f.seq, last)
+	return chat.Recipe{Kind: "entries", Ledger: f.view.ledger.String(), First: int64(first), Last: int64(last),
+		Name: fmt.Sprintf("%s-turn%d%s.jsonl", slug(string(f.title())), max(turn, 1), "ab"[side:side+1])}
+}
+
+// turnBegan finds the entry after the one that handed the turn over.
+func (a *ask) turnBegan(v *view, begin, last uint64) uint64 {
+	first := begin
+	for raw, err := range a.desk.store.Read(a.ctx, v.ledger, begin, last) {
+		if err != nil {
+			return begin
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return begin
+		}
+		for _, e := range rec.Events {
+			if strings.Contains(string(e), `"type":"handed"`) {
+				first = rec.Seq + 1
+			}
+		}
+	}
+	return first
+}
+
+// slug is a title as the name of a file.
+func slug(title string) string {
+	return strings.Trim(strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z', r >= '0' && r <= '9':
+			return r
+		case r >= 'A' && r <= 'Z':
+			return r + 'a' - 'A'
+		}
+		return '-'
+	}, title), "-")
+}
+
+// page is a battle report as it is written.
+type page struct {
+	strings.Builder
+	ask  *ask
+	view *view
+	seq  uint64
+}
+
+// makeReport writes the page of a battle in Markdown: result, forces, turns, the
+// players' own words, and how to check it.
+func makeReport(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error) {
+	l, err := storage.ParseLedgerID(r.Ledger)
+	if err != nil {
+		return nil, err
+	}
+	about, err := d.store.About(ctx, l)
+	if err != nil {
+		return nil, err
+	}
+	a := d.ask(chat.Message{Community: chat.Community(about.Community), Place: chat.Place(about.Place)})
+	a.ctx = ctx
+	if err := d.loadPeople(ctx, a.msg.Community); err != nil {
+		return nil, err
+	}
+	now, err := d.view(ctx, a.msg.Place)
+	if err != nil {
+		return nil, err
+	}
+	p := &page{ask: a, view: now, seq: uint64(r.First)}
+	return p.write(ctx, l, uint64(r.Last))
+}
+
+// write goes through the ledger once: what belongs to the battle is told.
+func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]byte, error) {
+	game := proof.NewGame(p.ask.desk.file)
+	var turns, story strings.Builder
+	var f field
+	for raw, err := range p.ask.desk.store.Read(ctx, l, 0, last+1) {
+		if err != nil {
+			return nil, err
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return nil, err
+		}
+		c, err := proof.CommandOf(rec)
+		if err != nil {
+			return nil, err
+		}
+		before := game
+		if game, err = game.Apply(c, rec.Events); err != nil {
+			return nil, err
+		}
+		if rec.Seq < p.seq {
+			continue
+		}
+		if rec.Command == "tell" {
+			p.words(&story, rec)
+			continue
+		}
+		if of, ok := battleOfRecord(rec); !ok || of != p.seq {
+			continue
+		}
+		was, is := p.field(before), p.field(game)
+		if rec.Seq == p.seq {
+			was = is
+		}
+		f = is
+		if err := p.turn(&turns, was, is, rec); err != nil {
+			return nil, err
+		}
+	}
+	p.head(f)
+	p.WriteString("\n" + p.line(f, "battle.page.turns") + turns.String())
+	if story.Len() > 0 {
+		p.WriteString("\n" + p.line(f, "battle.page.words") + story.String())
+	}
+	p.WriteString("\n" + p.line(f, "battle.page.check", "ledger", l.String(), "first", int(p.seq), "last", int(last)))
+	return []byte(p.String()), nil
+}
+
+// battleOfRecord is the battle that an entry belongs to.
+func battleOfRecord(rec storage.Record) (uint64, bool) {
+	if rec.Command == battle.CommandBegin {
+		return rec.Seq, true
+	}
+	value, ok := storage.Member(rec.Args, "battle")
+	if !ok || !(proof.Battling{}).Owns(rec.Command) {
+		return 0, false
+	}
+	n, ok := storage.Number(value)
+	return n, ok
+}
+
+// field is the battle of this page in a game.
+func (p *page) field(g proof.Game) field {
+	v := *p.view
+	v.game = g
+	f := field{ask: p.ask, view: &v, seq: p.seq, State: proof.BattlesOf(g).Begun[p.seq]}
+	f.Names, _ = p.ask.unitNames(p.view, p.seq)
+	return f
+}
+
+// line is a sentence of the catalogue as Markdown.
+func (p *page) line(f field, id string, pairs ...any) string {
+	return words.Flat(f.say(id, pairs...)) + "\n"
+}
+
+func (p *page) head(f field) {
+	p.WriteString(p.line(f, "battle.page.title", "title", f.title(), "one", f.player(0), "two", f.player(1)))
+	for _, l := range f.resultLines() {
+		p.WriteString("\n" + markdown(words.Flat(l)) + "\n")
+	}
+	p.WriteString("\n" + p.line(f, "battle.page.table"))
+	for _, u := range f.Units {
+		fate := "battle.page.stands"
+		if u.Gone != "" {
+			fate = "battle.page." + u.Gone
+		}
+		p.WriteString(p.line(f, "battle.page.unit", "player", f.player(u.Side), "unit", markdown(f.Name(u.ID)), "size", u.Size, "left", u.Left,
+			"broke", len(u.Broke), "fate", f.say(fate)))
+	}
+}
+
+// resultLines are the summary, and who won once that is settled.
+func (f field) resultLines() []chat.Line {
+	if f.Stage == battle.Playing {
+		return []chat.Line{f.boardLine(time.Time{})}
+	}
+	lines := f.summary()
+	if f.Stage == battle.Ended {
+		lines = append(lines, f.result())
+	}
+	return lines
+}
+
+// turn tells one entry under the heading of its turn.
+func (p *page) turn(out *strings.Builder, was, is field, rec storage.Record) error {
+	events, err := battleEvents(rec)
+	if err != nil {
+		return err
+	}
+	if rec.Seq == p.seq {
+		out.WriteString("\n" + p.line(is, "battle.page.first", "player", is.player(is.First)))
+	}
+	t := tale{before: was, after: is, rec: rec, events: events, all: true}
+	for _, line := range t.lines(nil) {
+		if text := words.Flat(line); text != "" {
+			out.WriteString("- " + markdown(text) + "\n")
+		}
+	}
+	if t.has("handed") || t.has("finished") {
+		out.WriteString("- " + markdown(words.Flat(t.score())) + "\n\n")
+	}
+	return nil
+}
+
+// words are what a player told, unless it was hidden.
+func (p *page) words(out *strings.Builder, rec storage.Record) {
+	list, err := p.ask.desk.store.Words(p.ask.ctx, p.view.ledger, rec.Seq)
+	if err != nil {
+		return
+	}
+	for _, w := range list {
+		out.WriteString("\n> " + markdown(w.Text) + "\n>\n> " + markdown(p.view.who(rec.Player).Text) + "\n")
+	}
+}
+
+// markdown keeps what people wrote from being taken for Markdown.
+func markdown(s string) string {
+	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "_", `\_`, "`", "\\`", "[", `\[`, "]", `\]`, "<", "&lt;", "|", `\|`, "\n", " ").Replace(s)
+}
