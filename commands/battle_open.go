@@ -120,9 +120,9 @@ func planOpen(a *ask) (*answer, error) {
 	if w.opponent == a.msg.Person {
 		return nil, refuse("/battle open", "battle.refuse.self")
 	}
-	if _, running, err := a.playing(); err != nil || running {
+	if f, running, err := a.playing(); err != nil || running {
 		if err == nil {
-			err = refuse("/battle status", "battle.refuse.running")
+			err = refuse("/battle status", "battle.refuse.running", "title", f.title())
 		}
 		return nil, err
 	}

@@ -20,6 +20,7 @@ var families = []func() []command{
 	entryCommands,
 	tellCommands,
 	forceCommands,
+	battleCommands,
 	campaignCommands,
 	resultCommands,
 	meCommands,
@@ -29,12 +30,16 @@ var families = []func() []command{
 // The first that answers counts.
 var nameLists = []func(a *ask, k args.Kind) []string{
 	forceNames,
+	battleNames,
 	campaignNames,
 }
 
 // explainers put entries of a command into words, step by step, for /explain.
 var explainers = map[string]func(e *explained) ([]chat.Line, error){
-	"roll": explainRoll,
+	"roll":         explainRoll,
+	"order":        explainOrder,
+	"battle.pass":  explainOrder,
+	"battle.begin": explainBegin,
 }
 
 // oddities say how likely it was what fell, for /proof: one line, or none.
@@ -47,11 +52,13 @@ var makers = map[string]func(ctx context.Context, d *Desk, r chat.Recipe) ([]byt
 	"entries":    makeEntries,
 	"checkpoint": makeCheckpoint,
 	"proof":      makeProof,
+	"report":     makeReport,
 }
 
 // waiting looks for what waits for a person in one place of theirs, for /due.
 var waiting = []func(a *ask, v *view, who chat.Person) []due{
 	campaignWaiting,
+	battleDue,
 }
 
 // due is one thing that waits for somebody.

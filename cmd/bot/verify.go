@@ -157,7 +157,11 @@ func (s speech) line(id string, slots ...any) { s.say1(s.say.Say(id, slots...)) 
 // checked tells what was found good in the entries themselves.
 func (s speech) checked(r proof.Report) {
 	s.line("verify.heads", "count", int(r.Size))
-	s.line("verify.dice", "draws", r.Draws, "seals", r.Seals, "dice", r.Dice)
+	dice := "verify.dice"
+	if r.Draws == 0 {
+		dice = "verify.nodice"
+	}
+	s.line(dice, "draws", r.Draws, "seals", r.Seals, "dice", r.Dice)
 	for _, also := range []struct {
 		id    string
 		count int

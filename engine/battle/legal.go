@@ -28,7 +28,7 @@ func (v view) legal(l Line) *reason.Refusal {
 	u, ok := v.Unit(l.Unit)
 	switch {
 	case !ok:
-		return refuse("battle.refuse.unit", "unit", l.Unit)
+		return refuse("battle.refuse.unit", "unit", l.Unit, "yours", v.names(v.standing(v.Side)))
 	case u.Side != v.Side:
 		return v.theirs(u)
 	case u.Gone != "" && !v.unsure[u.ID]:
@@ -317,7 +317,7 @@ func (v view) legalReceiver(p *rules.Power, id string) *reason.Refusal {
 	t, ok := v.Unit(id)
 	switch friends := v.names(v.standing(v.Side)); {
 	case !ok:
-		return refuse("battle.refuse.unit", "unit", id)
+		return refuse("battle.refuse.unit", "unit", id, "yours", friends)
 	case t.Side != v.Side:
 		return refuse("battle.refuse.foe", "power", reason.Name(p.Title), "unit", v.name(id), "yours", friends)
 	case t.Gone != "" && !v.unsure[id]:
