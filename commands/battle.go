@@ -133,8 +133,12 @@ func (f field) say(id string, pairs ...any) chat.Line { return f.view.speaker().
 // person is who plays a side.
 func (f field) person(side int) chat.Person { return f.view.person(f.Players[side]) }
 
-// player is a side's player, to be shown.
-func (f field) player(side int) reason.Person { return reason.Person(f.Players[side]) }
+// player is what a side's player is called. Only mover points at somebody: one
+// post, one mention.
+func (f field) player(side int) chat.Span { return said(f.view.who(f.Players[side]).Text) }
+
+// mover is the person of a side, for whom the game waits.
+func (f field) mover(side int) chat.Span { return f.view.who(f.Players[side]) }
 
 // title is what the battle is called: its scenario.
 func (f field) title() reason.Name {
@@ -155,8 +159,7 @@ func (f field) act(do battle.Do) (act, error) {
 	return act{place: f.view.place, command: do.Command(), args: json.RawMessage(b)}, err
 }
 
-// tried is an act that the rules allow now. What they refuse is told with the
-// names of this battle, wherever it was asked.
+// tried is an act that the rules allow now. See named for what they refuse.
 func (f field) tried(do battle.Do) (act, error) {
 	made, err := f.act(do)
 	if err != nil {
@@ -164,7 +167,7 @@ func (f field) tried(do battle.Do) (act, error) {
 	}
 	o := battle.Order{Player: f.view.seats[f.ask.msg.Person], Seq: f.view.head.Size, Do: do}
 	if _, err := battle.Check(f.State, o); err != nil {
-		return made, f.named(err)
+		return made, err
 	}
 	return made, nil
 }
@@ -176,12 +179,13 @@ func (f field) named(err error) error {
 		return err
 	}
 	out := *r
+	out.Line = 0
 	out.Reason = f.peopled(r.Reason)
-	if r.Line > 0 && r.Reason.ID != "battle.refuse.line" {
+	if r.Line > 0 {
 		out.Reason = reason.New("battle.refuse.line", "line", r.Line, "why", out.Reason)
-	}
-	if r.Line > 0 && r.Example != "" {
-		out.Example = "/order " + r.Example
+		if r.Example != "" {
+			out.Example = "/order " + r.Example
+		}
 	}
 	return &out
 }

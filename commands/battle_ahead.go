@@ -23,7 +23,7 @@ func planAhead(a *ask) (*answer, error) {
 	}
 	side := f.side()
 	if _, err := f.tried(battle.Ahead{Battle: f.seq, Said: fmt.Sprintf("%064d", 0)}); err != nil {
-		return nil, err
+		return nil, f.named(err)
 	}
 	orders, err := battle.ParseAhead(f.State, side, text)
 	if err != nil {

@@ -25,7 +25,7 @@ func planLate(a *ask) (*answer, error) {
 		f := f.at(d.after)
 		other := battle.Other(f.Side)
 		p := chat.Post{Entry: int64(d.rec.Seq), Lines: []chat.Line{f.say("battle.late", "player", f.player(f.Side), "till", a.desk.when(d.rec.Time, f.person(f.Side))),
-			f.say("battle.late_decides", "other", f.player(other))}, Notify: []chat.Person{f.person(other)}}
+			f.say("battle.late_decides", "other", f.mover(other))}, Notify: []chat.Person{f.person(other)}}
 		p.Choices = choices(chat.Choice{Label: "A day more", Command: "/battle more 24", Once: true, Who: p.Notify},
 			chat.Choice{Label: "Their units hold", Command: "/battle pass", Once: true, Who: p.Notify})
 		return told{posts: []chat.Post{p}}, nil
@@ -45,14 +45,14 @@ func planMore(a *ask) (*answer, error) {
 	}
 	act, err := f.tried(battle.More{Battle: f.seq, Hours: hours})
 	if err != nil {
-		return nil, err
+		return nil, f.named(err)
 	}
 	act.tell = func(d *done) (told, error) {
 		f := f.at(d.after)
 		till := f.due(hours)
 		set, err := f.clock(till)
 		p := chat.Post{Entry: int64(d.rec.Seq), Notify: []chat.Person{f.person(f.Side)},
-			Lines: []chat.Line{f.say("battle.given", "other", f.player(battle.Other(f.Side)), "player", f.player(f.Side), "till", a.desk.when(till, f.person(f.Side)))}}
+			Lines: []chat.Line{f.say("battle.given", "other", f.player(battle.Other(f.Side)), "player", f.mover(f.Side), "till", a.desk.when(till, f.person(f.Side)))}}
 		return told{posts: []chat.Post{p, f.boardEdit(till)}, set: set}, err
 	}
 	return act1(act)
@@ -66,7 +66,7 @@ func planPass(a *ask) (*answer, error) {
 	}
 	act, err := f.tried(battle.Pass{Battle: f.seq})
 	if err != nil {
-		return nil, err
+		return nil, f.named(err)
 	}
 	if act.opened, err = f.sealedOrders(); err != nil {
 		return nil, err
@@ -82,7 +82,7 @@ func planStatus(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := a.post(f.boardLine(time.Time{}))
+	p := a.post(f.boardLine(f.till()))
 	for side := range f.Players {
 		p.Lines = append(p.Lines, f.say("battle.status.side", "player", f.player(side), "units", sizes(f, side)))
 	}

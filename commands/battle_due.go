@@ -41,6 +41,9 @@ func battleDue(a *ask, v *view, who chat.Person) []due {
 // till is when the time of who moves is up: hours after the entry that gave it.
 func (f field) till() time.Time {
 	var till time.Time
+	if f.Stage != battle.Playing {
+		return till
+	}
 	for raw, err := range f.ask.desk.store.Read(f.ask.ctx, f.view.ledger, f.seq, f.view.head.Size) {
 		if err != nil {
 			return time.Time{}

@@ -20,7 +20,7 @@ func (f field) clock(till time.Time) ([]storage.Timer, error) {
 // over tells that play is at an end, and lets the result stand by itself after
 // a while.
 func (f field) over(d *done) (told, error) {
-	post := chat.Post{Entry: int64(d.rec.Seq), Lines: append(f.summary(), f.say("battle.over.ask", "one", f.player(0), "two", f.player(1), "hours", agreeHours)),
+	post := chat.Post{Entry: int64(d.rec.Seq), Lines: append(f.summary(), f.say("battle.over.ask", "one", f.mover(0), "two", f.mover(1), "hours", agreeHours)),
 		Notify:  []chat.Person{f.person(0), f.person(1)},
 		Choices: choices(chat.Choice{Label: "Agree", Command: "/battle agree", Who: f.both()}, chat.Choice{Label: "Dispute", Command: "/battle dispute", Who: f.both()})}
 	set, err := timer(f.clockName(), f.due(agreeHours), "battle stand", args.Values{"battle": number64(f.seq)})
@@ -90,7 +90,7 @@ func planDispute(a *ask) (*answer, error) {
 	}
 	act, err := f.tried(do)
 	if err != nil {
-		return nil, err
+		return nil, f.named(err)
 	}
 	if words != "" {
 		act.words = []string{"dispute"}
@@ -113,7 +113,7 @@ func planConcede(a *ask) (*answer, error) {
 	}
 	do := battle.Concede{Battle: f.seq}
 	if _, err := f.tried(do); err != nil {
-		return nil, err
+		return nil, f.named(err)
 	}
 	if a.value("sure") == "" {
 		p := a.post(f.say("battle.concede.ask", "title", f.title(), "other", f.player(battle.Other(f.side()))))
@@ -143,7 +143,7 @@ func planStand(a *ask) (*answer, error) {
 func (f field) ending(do battle.Do) (*answer, error) {
 	act, err := f.tried(do)
 	if err != nil {
-		return nil, err
+		return nil, f.named(err)
 	}
 	act.tell, act.then = f.tellEnding, f.counted
 	return act1(act)
@@ -162,7 +162,7 @@ func (f field) tellEnding(d *done) (told, error) {
 		switch e := e.(type) {
 		case *battle.Proposed:
 			other := battle.Other(e.Side)
-			post.Lines = []chat.Line{f.say("battle.proposed", "player", f.player(e.Side), "other", f.player(other), "one", f.player(0), "mine", f.Score[0], "two", f.player(1), "theirs", f.Score[1])}
+			post.Lines = []chat.Line{f.say("battle.proposed", "player", f.player(e.Side), "other", f.mover(other), "one", f.player(0), "mine", f.Score[0], "two", f.player(1), "theirs", f.Score[1])}
 			post.Notify = []chat.Person{f.person(other)}
 			post.Choices = choices(chat.Choice{Label: "Agree", Command: "/battle agree", Who: post.Notify})
 		case *battle.Finished:

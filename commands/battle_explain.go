@@ -1,11 +1,11 @@
 package commands
 
 import (
+	"fmt"
 	"strconv"
 
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
-	"drumhead/commands/words"
 	"drumhead/engine/attack"
 	"drumhead/engine/battle"
 	"drumhead/engine/dice"
@@ -31,16 +31,25 @@ func explainOrder(e *explained) ([]chat.Line, error) {
 	x := explainer{field: f, rec: e.rec.Seq, tale: tale{before: f, after: f, rec: e.rec, events: events, all: true}}
 	var lines []chat.Line
 	for _, t := range story {
-		if e.part > 0 && t.Line != e.part {
-			continue
+		switch {
+		case e.part == 0 && len(story) > mostWhole:
+			lines = append(lines, x.told(t)[0])
+		case e.part == 0 || t.Line == e.part:
+			lines = append(lines, x.told(t)...)
 		}
-		lines = append(lines, x.told(t)...)
 	}
-	if len(lines) > 0 {
-		return lines, nil
+	if len(lines) == 0 {
+		return x.plain(e.part), nil
 	}
-	return x.plain(e.part), nil
+	if e.part == 0 && len(story) > mostWhole {
+		lines = append(lines, x.say("battle.why.parts", "command", typed(fmt.Sprintf("/explain %d.%d", x.rec, story[0].Line))))
+	}
+	return lines, nil
 }
+
+// mostWhole is how many rolls are explained at once; of more each has a line,
+// and the asker picks.
+const mostWhole = 2
 
 // battle is the battle of an entry, as it stood after it, with people's names.
 func (e *explained) battle() (field, bool, error) {
@@ -146,7 +155,6 @@ func (x explainer) dice(t battle.Told, step int) chat.Line {
 		rolled, each = t.Result.Steps[step], t.Attack.Steps[step]
 	default:
 		rolled, each = saves(t.Result.Packets), t.Attack.Ladder.Segments[0].Save
-		rolled.On = t.Result.Through - e(t).Saved
 	}
 	if len(rolled.Dice) == 0 {
 		return nil
@@ -159,14 +167,16 @@ func (x explainer) dice(t battle.Told, step int) chat.Line {
 			f.rest = append(f.rest, face)
 		}
 	}
-	line := words.Text(" " + f.text(false) + ".")
+	id := "battle.why.passed"
+	if each.On == attack.FailsGoOn {
+		id = "battle.why.lost"
+	}
+	line := x.say(id, "dice", f.text(false), "n", len(f.good), "lost", len(f.rest))
 	if rolled.Extra > 0 {
 		line = append(line, x.say("battle.why.extra", "n", rolled.Extra, "on", rolled.On)...)
 	}
 	return line
 }
-
-func e(t battle.Told) *battle.Attacked { return t.Event.(*battle.Attacked) }
 
 // reroll names the save that a standing order had rolled again.
 func (x explainer) reroll(t battle.Told) chat.Line {

@@ -171,7 +171,7 @@ func tellBegin(d *done, f field, forces [2]muster.Force) (told, error) {
 
 // yourMove names who moves and until when.
 func (f field) yourMove(till time.Time) chat.Line {
-	return f.say("battle.your_move", "player", f.player(f.Side), "till", f.ask.desk.when(till, f.person(f.Side)))
+	return f.say("battle.your_move", "player", f.mover(f.Side), "till", f.ask.desk.when(till, f.person(f.Side)))
 }
 
 // sizes lists a side's units with how many models stand.

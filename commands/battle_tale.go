@@ -40,10 +40,15 @@ func (t tale) lines(typed []string) []chat.Line {
 		more := len(body) - mostTale + 1
 		body = append(body[:mostTale-1], t.say("battle.told.more", "n", more))
 	}
-	if t.has("handed") || t.has("finished") {
+	if t.turnEnds() {
 		body = append([]chat.Line{t.headline()}, body...)
 	}
 	return append(body, t.stopped(typed)...)
+}
+
+// turnEnds tells whether a turn was played to its end here.
+func (t tale) turnEnds() bool {
+	return t.has("handed") || t.has("finished") && t.rec.Command != battle.CommandAgree && t.rec.Command != battle.CommandFinish
 }
 
 // headline says in one sentence what the turn brought.
@@ -147,6 +152,9 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 	case *battle.Tested:
 		return t.tested(e)
 	case *battle.Opened:
+		if t.acts(at) {
+			return nil // the roll that it set off says so
+		}
 		return t.say("battle.told.opened", "of", number(int64(e.Of)))
 	}
 	return nil
@@ -154,20 +162,32 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 
 func (t tale) moved(e *battle.Moved) chat.Line {
 	id := map[battle.Verb]string{battle.Move: "battle.told.moved", battle.Run: "battle.told.ran", battle.FallBack: "battle.told.back"}[e.How]
-	var how []reason.Reason
+	var how chat.Line
 	if e.Tenths > 0 {
-		how = append(how, reason.New("battle.told.inches", "n", reason.Inches(e.Tenths)))
-	}
-	if e.Die > 0 {
-		how = append(how, reason.New("battle.told.die", "die", e.Die, "reach", reason.Inches(e.Reach)))
+		how = append(how, t.say("battle.told.inches", "n", reason.Inches(e.Tenths))...)
 	}
 	if e.At != "" {
-		how = append(how, reason.New("battle.told.to", "at", reason.Name(t.after.Objective(e.At))))
+		how = append(how, t.say("battle.told.to", "at", reason.Name(t.after.Objective(e.At)))...)
 	}
-	if len(how) == 0 {
-		return t.say(id, "unit", t.after.unit(e.Unit), "how", "")
+	if e.Die > 0 {
+		how = append(how, t.say("battle.told.die", "die", e.Die, "reach", reason.Inches(e.Reach))...)
 	}
-	return t.say(id, "unit", t.after.unit(e.Unit), "how", t.say("battle.told.how", "how", how))
+	return t.say(id, "unit", t.after.unit(e.Unit), "how", how)
+}
+
+// acts tells whether what comes after an opened standing order is the roll that
+// it set off.
+func (t tale) acts(at int) bool {
+	if at+1 >= len(t.events) {
+		return false
+	}
+	switch e := t.events[at+1].(type) {
+	case *battle.Attacked:
+		return e.Again
+	case *battle.Countered:
+		return true
+	}
+	return false
 }
 
 // attacked tells what came through, step by step: hits, wounds, what fell.
@@ -176,12 +196,36 @@ func (t tale) attacked(e *battle.Attacked) chat.Line {
 	if e.How == battle.Fight {
 		id = "battle.told.struck"
 	}
-	var steps []string
-	for _, n := range e.Steps {
-		steps = append(steps, strconv.Itoa(n))
+	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "steps", t.steps(e),
+		"end", t.end(e.Crossed, e.Fell, e.Left), "part", t.part(e.Line))
+}
+
+// steps says how the attacks went on: who hit, who wounded, what was saved.
+func (t tale) steps(e *battle.Attacked) chat.Line {
+	if len(e.Steps) > 0 && e.Steps[0] == 0 {
+		return t.say("battle.told.steps.miss", "attacks", e.Attacks)
 	}
-	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "attacks", e.Attacks,
-		"steps", strings.Join(steps, ", "), "saved", e.Saved, "again", t.again(e), "end", t.end(e.Crossed, e.Fell, e.Left), "part", t.part(e.Line))
+	var line chat.Line
+	if len(e.Steps) == 2 {
+		line = t.say("battle.told.steps.two", "hit", e.Steps[0], "extra", t.extra(e), "wound", e.Steps[1])
+	} else {
+		var list []string
+		for _, n := range e.Steps {
+			list = append(list, strconv.Itoa(n))
+		}
+		line = t.say("battle.told.steps.list", "attacks", e.Attacks, "steps", strings.Join(list, ", "))
+	}
+	if e.Saved > 0 {
+		line = append(line, t.say("battle.told.steps.saved", "n", e.Saved)...)
+	}
+	return append(line, t.again(e)...)
+}
+
+func (t tale) extra(e *battle.Attacked) chat.Line {
+	if e.Extra == 0 {
+		return nil
+	}
+	return t.say("battle.told.steps.extra", "n", e.Extra)
 }
 
 func (t tale) again(e *battle.Attacked) chat.Line {

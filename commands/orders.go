@@ -9,6 +9,7 @@ import (
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
 	"drumhead/engine/battle"
+	"drumhead/engine/reason"
 	"drumhead/storage"
 )
 
@@ -31,11 +32,11 @@ func planOrder(a *ask) (*answer, error) {
 		if own := f.notMine(); own != nil {
 			return nil, own // not one's turn matters more than a wrong name
 		}
-		return nil, f.named(err)
+		return nil, f.ofSheet(err, text)
 	}
 	order, err := f.tried(battle.Sheet{Battle: f.seq, Orders: lines})
 	if err != nil {
-		return nil, err
+		return nil, f.ofSheet(err, text)
 	}
 	if order.opened, err = f.sealedOrders(); err != nil {
 		return nil, err
@@ -43,6 +44,20 @@ func planOrder(a *ask) (*answer, error) {
 	order.tell = func(d *done) (told, error) { return tellOrder(d, f, written(text)) }
 	order.then = f.counted
 	return act1(order)
+}
+
+// ofSheet tells a refusal of a sheet: of one with a single line no number is said.
+func (f field) ofSheet(err error, text string) error {
+	var r *reason.Refusal
+	if !errors.As(err, &r) || r.Line == 0 || len(written(text)) > 1 {
+		return f.named(err)
+	}
+	one := *r
+	one.Line = 0
+	if one.Example != "" {
+		one.Example = "/order " + one.Example
+	}
+	return f.named(&one)
 }
 
 // notMine refuses who has not the move.
@@ -109,7 +124,7 @@ func tellOrder(d *done, f field, typed []string) (told, error) {
 		till := f.due(f.Terms.Hours)
 		post.Lines = append(post.Lines, t.left(), t.score(), f.yourMove(till))
 		post.Notify = []chat.Person{f.person(f.Side)}
-		post.Files = []chat.Recipe{f.entriesFile(d.before, d.rec.Seq)}
+		post.Files = []chat.Recipe{f.entriesFile(d.before, d.rec.Seq), f.view.checkpointFile()}
 		post.Choices = t.choices(chat.Choice{Label: "Start my turn", Command: "/order", Who: []chat.Person{f.person(f.Side)}})
 		set, err := f.clock(till)
 		if err != nil {

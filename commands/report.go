@@ -19,7 +19,7 @@ func planReport(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := a.post(f.boardLine(time.Time{}))
+	p := a.post(f.boardLine(f.till()))
 	p.Files = []chat.Recipe{f.reportFile(f.view.head.Size - 1)}
 	return only(p)
 }
@@ -218,7 +218,7 @@ func (p *page) turn(out *strings.Builder, was, is field, rec storage.Record) err
 		return err
 	}
 	if rec.Seq == p.seq {
-		out.WriteString("\n" + p.line(is, "battle.page.first", "player", is.player(is.First)))
+		out.WriteString(p.line(is, "battle.page.first", "player", is.player(is.First)))
 	}
 	t := tale{before: was, after: is, rec: rec, events: events, all: true}
 	for _, line := range t.lines(nil) {
@@ -226,7 +226,7 @@ func (p *page) turn(out *strings.Builder, was, is field, rec storage.Record) err
 			out.WriteString("- " + markdown(text) + "\n")
 		}
 	}
-	if t.has("handed") || t.has("finished") {
+	if t.turnEnds() {
 		out.WriteString("- " + markdown(words.Flat(t.score())) + "\n\n")
 	}
 	return nil

@@ -25,14 +25,30 @@ func planUnit(a *ask) (*answer, error) {
 		return only(p)
 	}
 	if u.Side == f.Side {
-		p.Lines = append(p.Lines, f.say("battle.unit.now"))
+		p.Lines = append(p.Lines, f.say("battle.unit.now", "may", f.free(u)))
 	} else {
-		p.Lines = append(p.Lines, f.say("battle.unit.next"))
+		p.Lines = append(p.Lines, f.say("battle.unit.next", "may", f.free(u)))
 	}
 	for _, o := range f.Options(u.ID) {
-		p.Lines = append(p.Lines, f.optionLine(o))
+		if o.Why != nil || len(o.At) > 0 {
+			p.Lines = append(p.Lines, f.optionLine(o))
+		}
 	}
 	return only(p)
+}
+
+// free lists the orders that a unit may be given and that need no target.
+func (f field) free(u battle.Unit) []string {
+	var out []string
+	for _, o := range f.Options(u.ID) {
+		if o.Why == nil && len(o.At) == 0 {
+			out = append(out, string(o.Order))
+		}
+	}
+	if len(out) == 0 {
+		out = []string{string(battle.Hold)}
+	}
+	return out
 }
 
 // find settles which unit a name means: one's own before the other's.
@@ -92,10 +108,8 @@ func (f field) optionLine(o battle.Option) chat.Line {
 	switch {
 	case o.Why != nil:
 		return f.say("battle.unit.no", "what", what, "why", f.peopled(o.Why.Reason))
-	case len(o.At) > 0:
-		return f.say("battle.unit.at_whom", "what", what, "targets", f.unitNamesOf(o.At))
 	}
-	return f.say("battle.unit.yes", "what", what)
+	return f.say("battle.unit.at_whom", "what", what, "targets", f.unitNamesOf(o.At))
 }
 
 // mayLine is what a unit may do, in one line.

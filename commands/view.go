@@ -104,11 +104,12 @@ func (v *view) load(ctx context.Context, id storage.LedgerID) error {
 			return err
 		}
 		for i := range list {
-			if err := v.fold(list[i].rec, list[i].leaf); err != nil {
+			if err := v.take(list[i].rec, list[i].leaf); err != nil {
 				return err
 			}
 		}
 	}
+	v.head.Root = v.tree.Root()
 	if v.head.Root != head.Root {
 		return &storage.Damaged{Ledger: id, Seq: head.Size - 1, What: "the entries do not give the root that was stored"}
 	}
@@ -150,8 +151,15 @@ func (v *view) read(ctx context.Context, id storage.LedgerID, from, to uint64) (
 	return out, g.Wait()
 }
 
-// fold goes on by one entry. Only load and next call it, on a view of their own.
+// fold goes on by one entry, on a view of one's own.
 func (v *view) fold(rec storage.Record, leaf storage.Hash) error {
+	err := v.take(rec, leaf)
+	v.head.Root = v.tree.Root()
+	return err
+}
+
+// take is fold without the root, which a whole ledger needs only once.
+func (v *view) take(rec storage.Record, leaf storage.Hash) error {
 	c, err := proof.CommandOf(rec)
 	if err != nil {
 		return err
@@ -159,9 +167,8 @@ func (v *view) fold(rec storage.Record, leaf storage.Hash) error {
 	if v.game, err = v.game.Apply(c, rec.Events); err != nil {
 		return fmt.Errorf("entry %d: %w", rec.Seq, err)
 	}
-	v.tree = v.tree.Clone() // the view before keeps its own
 	v.tree.Add(leaf)
-	v.head = storage.Head{Ledger: v.ledger, Size: rec.Seq + 1, Root: v.tree.Root(), Last: leaf}
+	v.head = storage.Head{Ledger: v.ledger, Size: rec.Seq + 1, Last: leaf}
 	v.last = rec
 	v.book, err = v.book.Follow(rec)
 	return err
@@ -178,6 +185,7 @@ func (v *view) sit(players []storage.Player) {
 // copy is a view that may be folded further without touching the old one.
 func (v *view) copy(players []storage.Player) *view {
 	n := *v
+	n.tree = v.tree.Clone()
 	if len(players) > 0 {
 		n.seats = make(map[chat.Person]string, len(v.seats)+len(players))
 		n.persons = make(map[string]chat.Person, len(v.persons)+len(players))

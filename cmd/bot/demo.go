@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path"
 	"path/filepath"
 	"strings"
 	"time"
@@ -49,7 +50,7 @@ func demo(c *call) error {
 	if err != nil {
 		return err
 	}
-	show := &performance{ctx: c.ctx, out: c.out, fast: *fast}
+	show := &performance{ctx: c.ctx, out: c.out, files: filepath.Join(*out, filesDir), fast: *fast}
 	err = show.play(h, script)
 	var done []exported
 	if err == nil {
@@ -78,7 +79,7 @@ func (c *call) curtain(out string, done []exported) error {
 		}
 		fmt.Fprintln(c.out)
 	}
-	fmt.Fprintf(c.out, `Left in %s: ledgers, signed checkpoints, reports, and the data directory.
+	fmt.Fprintf(c.out, `Left in %s: ledger, signed checkpoint and pinned rules; the report in files; all in data.
 Try next:
   bot verify %s   change one byte of it first, and see
   bot play --data %s --practice %s --as ann   go on with this evening
@@ -89,9 +90,10 @@ Try next:
 
 // performance plays a script so that it can be read along.
 type performance struct {
-	ctx  context.Context
-	out  io.Writer
-	fast bool
+	ctx   context.Context
+	out   io.Writer
+	files string // directory for what the posts carry
+	fast  bool
 }
 
 // Reading speed: a pause after each message and each line of an answer.
@@ -114,11 +116,12 @@ func (p *performance) pause(d time.Duration) {
 // tell what is going on.
 func (p *performance) play(h *house, script *chatscript.Script) error {
 	t, err := h.seat(terminal.Config{Out: p.out, As: "reader", Open: func(name string) ([]byte, error) {
-		return testdata.Forces.ReadFile("forces/" + name)
+		return testdata.Forces.ReadFile(path.Join("chat", name)) // as the script's directory lies to the forces
 	}, Watch: func(s chatscript.Shown) { p.pause(time.Duration(len(s.Lines)) * pauseLine) }})
 	if err != nil {
 		return err
 	}
+	t.Files = p.files
 	for _, step := range script.Steps {
 		if err := p.ctx.Err(); err != nil {
 			return err

@@ -129,9 +129,9 @@ func (p Param) take(s *scan, names Names, last bool, next Kind) (string, bool) {
 	switch p.Kind {
 	case Words:
 		return s.all(), true
-	case Force:
+	case Force, Sheet:
 		return spaces(s.all()), true
-	case Sentence, Sheet:
+	case Sentence:
 		return Fold(s.all()), true
 	case Word:
 		return Fold(s.word()), true

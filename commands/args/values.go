@@ -10,8 +10,9 @@ import (
 //
 // A Number is decimal digits. An Entry is "210" or "210.3". What names
 // something (Person, Unit, Region, Scenario, Saved) is spelled as it is known
-// here if it is known. A Sentence and a Sheet have the keyboard's quotes and
-// dashes. Words and a Force are as said.
+// here if it is known. A Sentence has the keyboard's quotes and dashes; a Sheet and a
+// Force have plain spaces, and are else as said, like Words: who reads them
+// reads what phones make of them.
 type Values map[string]string
 
 // Number is a parameter that holds a whole number; false if it was left out.

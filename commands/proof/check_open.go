@@ -87,7 +87,7 @@ func (c *checker) battle(rec storage.Record) error {
 		if there {
 			return breaks(RuleBattle, "battle.begins")
 		}
-	case there && (!number || !c.battles[of]):
+	case there && (Battling{}).Owns(rec.Command) && (!number || !c.battles[of]):
 		return breaks(RuleBattle, "battle.none")
 	}
 	if rec.Command == "battle.begin" {

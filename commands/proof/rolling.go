@@ -119,25 +119,27 @@ func (Rolling) Decide(g Game, c Command, d dice.Drawer) ([]storage.Object, error
 	return []storage.Object{event}, err
 }
 
-// Apply remembers what can be gone on with.
+// Apply remembers what can be gone on with. It looks only at the members that
+// it needs: ledgers are long, and decoding whole events is what folding costs.
 func (Rolling) Apply(g Game, c Command, events []storage.Object) (any, error) {
-	var args RollArgs
-	if err := json.Unmarshal(c.Args, &args); err != nil {
-		return nil, fmt.Errorf("proof: args of a roll: %w", err)
-	}
 	if len(events) != 1 {
 		return nil, fmt.Errorf("proof: a roll has one event, not %d", len(events))
 	}
-	var e struct { // no more of the event than is needed: ledgers are long
-		Dice  string         `json:"dice"`
-		Carry sentence.Carry `json:"carry"`
+	rolled := Rolled{Seq: c.Seq, By: c.Player}
+	said, _ := storage.Member(events[0], "dice")
+	var ok bool
+	if rolled.Dice, ok = storage.Text(said); !ok {
+		return nil, fmt.Errorf("proof: the event of a roll names no dice")
 	}
-	if err := json.Unmarshal(events[0], &e); err != nil {
-		return nil, fmt.Errorf("proof: event of a roll: %w", err)
+	rolled.Of, _ = numberIn(c.Args, "of")
+	if carry, ok := storage.Member(events[0], "carry"); ok {
+		dice, _ := numberIn(carry, "dice")
+		sides, _ := numberIn(carry, "sides")
+		rolled.Carry = sentence.Carry{Dice: int(dice), Sides: int(sides)}
 	}
 	rolls := RollsOf(g)
 	rolls = rolls[max(0, len(rolls)-MostRolls+1):]
-	return append(slices.Clone(rolls), Rolled{Seq: c.Seq, Of: args.Of, By: c.Player, Dice: e.Dice, Carry: e.Carry}), nil
+	return append(slices.Clone(rolls), rolled), nil
 }
 
 // RollOf finds the event of a roll.

@@ -45,18 +45,20 @@ type evenings struct {
 	path  string
 	rng   *rand.Rand
 	heads []storage.Head
-	bytes int // of all entries
+	bytes int  // of all entries
+	mute  bool // append without posts
 }
 
 // perLedger is how many entries a ledger has on average.
 const perLedger = 100
 
-func newEvenings(b *testing.B, entries int) *evenings {
-	e := &evenings{B: b, path: filepath.Join(b.TempDir(), "store"), rng: rand.New(rand.NewPCG(1, 2))}
+func newEvenings(b *testing.B, entries int, mute bool) *evenings {
+	e := &evenings{B: b, mute: mute, path: filepath.Join(b.TempDir(), "store"), rng: rand.New(rand.NewPCG(1, 2))}
 	var err error
 	if e.store, err = Open(e.path, Options{}); err != nil {
 		b.Fatal(err)
 	}
+	e.store.db.NoSync = true // only while the file is filled
 	e.heads = make([]storage.Head, max(entries/perLedger, 64))
 	for i := range e.heads {
 		binary.BigEndian.PutUint64(e.heads[i].Ledger[:], e.rng.Uint64())
@@ -81,6 +83,10 @@ func newEvenings(b *testing.B, entries int) *evenings {
 		}
 		all.Wait()
 	}
+	e.store.db.NoSync = false
+	if err := e.store.db.Sync(); err != nil {
+		b.Fatal(err)
+	}
 	return e
 }
 
@@ -100,7 +106,10 @@ func (e *evenings) entry(h storage.Head, seq uint64) []byte {
 // batch is the next n entries of a ledger, with a post.
 func (e *evenings) batch(ledger, n int) storage.Batch {
 	h := e.heads[ledger]
-	b := storage.Batch{Expect: h, Posts: []storage.Post{{Place: fmt.Sprint("place-", ledger), Bytes: make([]byte, 300)}}}
+	b := storage.Batch{Expect: h}
+	if !e.mute {
+		b.Posts = []storage.Post{{Place: fmt.Sprint("place-", ledger), Bytes: make([]byte, 300)}}
+	}
 	if h.Size == 0 {
 		b.Community, b.Place, b.Salt = "osier", fmt.Sprint("place-", ledger), make([]byte, 16)
 	}
@@ -127,6 +136,9 @@ func (e *evenings) append(ledger int, b storage.Batch) {
 	}
 	last := b.Entries[len(b.Entries)-1]
 	e.heads[ledger].Size, e.heads[ledger].Last = last.Seq+1, storage.LeafHash(last.Bytes)
+	if e.mute {
+		return
+	}
 	id := storage.PostID{Ledger: b.Expect.Ledger, Seq: last.Seq}
 	if err := e.store.MarkSent(context.Background(), id, fmt.Sprint(last.Seq)); err != nil {
 		panic(err)
@@ -146,9 +158,14 @@ func newBare(e *evenings, entries int) *bare {
 		e.Fatal(err)
 	}
 	e.Cleanup(func() { db.Close() })
+	db.NoSync = true
 	r := &bare{db: db, e: e, n: make([]uint64, len(e.heads))}
 	for made := 0; made < entries; made += 1000 {
 		r.commit(1000)
+	}
+	db.NoSync = false
+	if err := db.Sync(); err != nil {
+		e.Fatal(err)
 	}
 	return r
 }
@@ -200,7 +217,7 @@ func median(all []time.Duration) float64 {
 // before. Goal: xBare at least 0.75.
 func BenchmarkAppend1(b *testing.B) {
 	entries := preload(b)
-	e := newEvenings(b, entries)
+	e := newEvenings(b, entries, false)
 	r := newBare(e, entries)
 	var ours, floor []time.Duration
 	for b.Loop() {
@@ -222,7 +239,7 @@ func BenchmarkAppend1(b *testing.B) {
 func BenchmarkAppend64(b *testing.B) {
 	const writers = 64
 	entries := preload(b)
-	e := newEvenings(b, entries)
+	e := newEvenings(b, entries, false)
 	r := newBare(e, entries)
 	var ours, floor, one []time.Duration
 	for b.Loop() {
@@ -259,7 +276,7 @@ func (e *evenings) together(writers int) time.Duration {
 // 10,000 entries read and checked against the root, against one SHA-256 over
 // the same bytes. Goal: xSum at most 5.
 func BenchmarkRead10k(b *testing.B) {
-	e := newEvenings(b, 1)
+	e := newEvenings(b, 1, true)
 	for e.heads[0].Size < 10_000 {
 		e.append(0, e.batch(0, min(storage.MaxEntries, 10_000-int(e.heads[0].Size))))
 	}
@@ -284,7 +301,7 @@ func BenchmarkRead10k(b *testing.B) {
 // Opening and asking for the first head, against opening the same file as bare
 // bbolt. Goal: under 50 ms for the million.
 func BenchmarkOpen(b *testing.B) {
-	e := newEvenings(b, preload(b))
+	e := newEvenings(b, preload(b), false)
 	e.close()
 	var ours, floor []time.Duration
 	for b.Loop() {
@@ -313,18 +330,18 @@ func BenchmarkOpen(b *testing.B) {
 	b.ReportMetric(0, "ns/op")
 }
 
-// The file against the bytes of all entries, posts' texts left out by being
-// old. Goal: at most 0.75 for the million.
+// The file against the bytes of all entries, without posts. Goal for the
+// million: at most 0.75.
 func BenchmarkSize(b *testing.B) {
+	e := newEvenings(b, preload(b), true)
 	for b.Loop() {
-		e := newEvenings(b, preload(b))
 		used := 0
 		if err := e.store.db.View(func(tx *bbolt.Tx) error { used = int(tx.Size()); return nil }); err != nil {
 			b.Fatal(err)
 		}
 		b.ReportMetric(float64(used)/float64(e.bytes), "file/bytes")
-		e.close()
 	}
+	e.close()
 }
 
 func (e *evenings) close() {

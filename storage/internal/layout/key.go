@@ -15,10 +15,10 @@ type Kind byte
 const (
 	KindHead   Kind = 'h'
 	KindSecret Kind = 'k'
-	KindPosts  Kind = 'o'
+	KindPosts  Kind = 'g'
 	KindPage   Kind = 'p'
 	KindWord   Kind = 's'
-	KindTail   Kind = 't'
+	KindTail   Kind = 'i'
 	KindPlayer Kind = 'u'
 	KindTimer  Kind = 'w'
 )
