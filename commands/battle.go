@@ -3,6 +3,7 @@ package commands
 import (
 	"encoding/json"
 	"errors"
+	"strings"
 	"time"
 
 	"drumhead/commands/args"
@@ -183,7 +184,7 @@ func (f field) named(err error) error {
 	out.Reason = f.peopled(r.Reason)
 	if r.Line > 0 {
 		out.Reason = reason.New("battle.refuse.line", "line", r.Line, "why", out.Reason)
-		if r.Example != "" {
+		if r.Example != "" && !strings.HasPrefix(r.Example, "/") {
 			out.Example = "/order " + r.Example
 		}
 	}

@@ -43,6 +43,9 @@ func planMore(a *ask) (*answer, error) {
 	if !ok {
 		hours = 24
 	}
+	if till := f.till(); till.After(a.now) { // more is never less than they have
+		hours += int((till.Sub(a.now) + time.Hour - 1) / time.Hour)
+	}
 	act, err := f.tried(battle.More{Battle: f.seq, Hours: hours})
 	if err != nil {
 		return nil, f.named(err)

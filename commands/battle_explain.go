@@ -33,7 +33,7 @@ func explainOrder(e *explained) ([]chat.Line, error) {
 	for _, t := range story {
 		switch {
 		case e.part == 0 && len(story) > mostWhole:
-			lines = append(lines, x.told(t)[0])
+			lines = append(lines, x.told(t)[:min(1, len(x.told(t)))]...)
 		case e.part == 0 || t.Line == e.part:
 			lines = append(lines, x.told(t)...)
 		}
@@ -91,6 +91,8 @@ func (x explainer) told(t battle.Told) []chat.Line {
 	switch t.What {
 	case battle.AnAttack:
 		return x.attack(t)
+	case battle.ACounter:
+		return nil // stands with the cast
 	case battle.Suffering, battle.ARun:
 		return []chat.Line{append(x.tale.event(t.Event, 0), x.dot(t.Line)...)}
 	}
@@ -113,9 +115,6 @@ func (x explainer) head(t battle.Told) chat.Line {
 			at = i
 		}
 	}
-	if c, ok := t.Event.(*battle.Countered); ok {
-		return x.say("battle.told.counter", "unit", x.unit(c.Unit), "dice", plus(c.Dice), "total", c.Total, "beat", c.Beat)
-	}
 	return x.tale.event(t.Event, at)
 }
 
@@ -134,6 +133,9 @@ func (x explainer) attack(t battle.Told) []chat.Line {
 		"weapon", reason.Name(x.Pack.Weapon(t.Weapon).Title), "end", x.tale.end(e.Crossed, e.Fell, e.Left))}
 	step := -1
 	for _, why := range t.Why {
+		if plainNumber(why) {
+			continue
+		}
 		line := x.view.speaker().Reason(why)
 		if why.ID == "why.step" || len(why.ID) > len("why.step.") && why.ID[:len("why.step.")] == "why.step." {
 			step++
@@ -145,6 +147,15 @@ func (x explainer) attack(t battle.Told) []chat.Line {
 		lines = append(lines, x.reroll(t))
 	}
 	return append(lines, x.say("battle.why.crossed", "n", e.Crossed, "end", x.tale.end(e.Crossed, e.Fell, e.Left)))
+}
+
+// plainNumber tells that nothing changed how many attacks there are.
+func plainNumber(why reason.Reason) bool {
+	if why.ID != "why.attacks" && why.ID != "why.attacks.number" || len(why.Args) == 0 {
+		return false
+	}
+	because, ok := why.Args[0].Value.(reason.Reason)
+	return ok && because.ID == "why.attacks.each"
 }
 
 // dice shows what fell at a step: those that passed, then the rest.

@@ -26,7 +26,7 @@ const usualHours = 48
 
 func number64(n uint64) string { return strconv.FormatUint(n, 10) }
 
-// asked is what somebody says about the terms of a battle.
+// wanted is what somebody says about the terms of a battle.
 type wanted struct {
 	opponent chat.Person
 	points   int
@@ -41,8 +41,8 @@ var (
 	spokenTurns = regexp.MustCompile(`(?i)\b(\d{1,3})\s*(?:game\s+)?turns?\b`)
 	spokenHours = regexp.MustCompile(`(?i)\b(\d{1,4})\s*(?:hours?|h)\b`)
 	spokenDays  = regexp.MustCompile(`(?i)\b(\d{1,3})\s*days?\b`)
-	spokenWith  = regexp.MustCompile(`(?i)(?:^|,|\s)with\s+(.+?)(?:\s*,|\s+for\s|$)`)
-	spokenFor   = regexp.MustCompile(`(?i)(?:^|,|\s)for\s+(.+?)(?:\s*,|\s+with\s|$)`)
+	spokenWith  = regexp.MustCompile(`(?i)(?:^|,|\s)with\s+(.+?)(\s*,|\s+for\s|$)`)
+	spokenFor   = regexp.MustCompile(`(?i)(?:^|,|\s)for\s+(.+?)(\s*,|\s+with\s|$)`)
 )
 
 // wants reads the terms: a scenario, and in any order with FORCE, for REGION, so
@@ -58,30 +58,35 @@ func (a *ask) wants() (wanted, error) {
 		w.opponent = who
 	}
 	rest := args.Fold(a.value("terms"))
-	take := func(what *regexp.Regexp) string {
-		m := what.FindStringSubmatchIndex(rest)
-		if m == nil {
-			return ""
+	for _, number := range []struct {
+		what  *regexp.Regexp
+		to    *int
+		times int
+	}{{spokenTurns, &w.turns, 1}, {spokenDays, &w.hours, 24}, {spokenHours, &w.hours, 1}} {
+		var said string
+		if said, rest = taken(number.what, rest); said != "" {
+			n, _ := strconv.Atoi(said) // at most four digits
+			*number.to = n * number.times
 		}
-		said := rest[m[2]:m[3]]
-		keep := rest[m[3]:m[1]] // what ended it begins the next
-		rest = rest[:m[0]] + " " + keep + rest[m[1]:]
-		return strings.TrimSpace(said)
 	}
-	if n := take(spokenTurns); n != "" {
-		w.turns, _ = strconv.Atoi(n)
-	}
-	if n := take(spokenDays); n != "" {
-		days, _ := strconv.Atoi(n)
-		w.hours = 24 * days
-	}
-	rest = strings.NewReplacer("hours", "hours ", "turns", "").Replace(rest)
-	if n := take(spokenHours); n != "" {
-		w.hours, _ = strconv.Atoi(n)
-	}
-	w.force, w.region = take(spokenWith), take(spokenFor)
+	w.force, rest = taken(spokenWith, rest)
+	w.region, rest = taken(spokenFor, rest)
 	w.scenario = strings.Trim(strings.Join(strings.Fields(rest), " "), " ,;")
 	return w, nil
+}
+
+// taken takes a phrase out of a text: what it says, and the rest. What ended the
+// phrase, its second group, begins the next and stays.
+func taken(what *regexp.Regexp, text string) (said, rest string) {
+	m := what.FindStringSubmatchIndex(text)
+	if m == nil {
+		return "", text
+	}
+	keep := " "
+	if len(m) > 4 {
+		keep += text[m[4]:m[5]]
+	}
+	return strings.TrimSpace(text[m[2]:m[3]]), text[:m[0]] + keep + text[m[1]:]
 }
 
 // scenario finds the scenario that somebody means; the pack's first if none.

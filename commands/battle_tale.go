@@ -101,7 +101,7 @@ func (t tale) body(folded bool) []chat.Line {
 				continue
 			}
 		case *battle.Held:
-			if folded || e.At == "" {
+			if folded || e.At == "" && t.busy() {
 				continue
 			}
 		}
@@ -113,6 +113,14 @@ func (t tale) body(folded bool) []chat.Line {
 		out = append([]chat.Line{t.say("battle.told.moves", "n", moves)}, out...)
 	}
 	return out
+}
+
+// busy tells whether anything happened besides units that stay where they are.
+func (t tale) busy() bool {
+	return t.turnEnds() || slices.ContainsFunc(t.events, func(e battle.Event) bool {
+		_, stays := e.(*battle.Held)
+		return !stays
+	})
 }
 
 // part is the number of a line of the sheet, "#210.2", where dice fell.
@@ -251,7 +259,7 @@ func (t tale) charged(e *battle.Charged) chat.Line {
 	if e.In {
 		id = "battle.told.charge_in"
 	}
-	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "dice", plus(e.Dice), "total", e.Total, "need", e.Need, "part", t.part(e.Line))
+	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "dice", plus(e.Dice), "total", e.Total, "need", max(e.Need, len(e.Dice)), "part", t.part(e.Line))
 }
 
 // plus is dice as they are added up: 5+3.

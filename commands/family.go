@@ -202,13 +202,25 @@ func (a *ask) complaint(err error) chat.Post {
 	}
 	p.Error = r.Reason.ID
 	p.Lines = Lines(a.here.speaker().Reason(r.Reason))
-	if r.Example != "" {
-		p.Lines = append(p.Lines, a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: r.Example}))
+	if example := a.exampleFor(r); example != "" {
+		p.Lines = append(p.Lines, a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: example}))
 	}
 	if a.command == nil || a.command.Rolls {
 		p.Lines = append(p.Lines, a.say("desk.nothing"))
 	}
 	return p
+}
+
+// exampleFor is a command that would be accepted: the refusal's own, else the
+// command's, or its help where just that was typed.
+func (a *ask) exampleFor(r *reason.Refusal) string {
+	switch {
+	case r.Example != "" || a.command == nil:
+		return r.Example
+	case args.Key(a.command.Example) == args.Key(a.msg.Text) || a.msg.Tap != nil:
+		return "/help " + a.command.Name
+	}
+	return a.command.Example
 }
 
 // Lines cuts a line at its line ends, so that a sentence of the catalogue may

@@ -42,7 +42,12 @@ func planTell(a *ask) (*answer, error) {
 // tap first, then by deadline.
 func planDue(a *ask) (*answer, error) {
 	var list []due
+	looked := map[chat.Place]bool{} // a battle and a campaign may lie in one place
 	for _, g := range a.desk.somebody(a.msg.Person).Games {
+		if looked[g.Place] {
+			continue
+		}
+		looked[g.Place] = true
 		v, err := a.there(g.Place)
 		if err != nil {
 			return nil, err

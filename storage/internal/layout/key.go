@@ -44,7 +44,7 @@ func SecretKey(l storage.LedgerID) []byte { return OfKind(l, KindSecret) }
 func PageKey(l storage.LedgerID, first uint64) []byte { return numbered(l, KindPage, first) }
 
 // TailKey is where one entry lies that is not packed yet.
-func TailKey(l storage.LedgerID, seq uint64) []byte { return numbered(l, KindTail, seq) }
+func TailKey(l storage.LedgerID, seq uint64) []byte { return numbered(l, KindTail, ^seq) }
 
 // PostsKey is where the posts of the batch that ended at last lie.
 func PostsKey(l storage.LedgerID, last uint64) []byte { return numbered(l, KindPosts, last) }
