@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"errors"
 	"slices"
 	"time"
 
@@ -239,8 +240,11 @@ func (a *ask) ledgerView(id string) (*view, error) {
 		return nil, err
 	}
 	about, err := a.desk.store.About(a.ctx, l)
+	if errors.Is(err, storage.ErrNone) {
+		return nil, nil
+	}
 	if err != nil {
-		return nil, nil //nolint:nilerr // a ledger of another data directory
+		return nil, err
 	}
 	v, err := a.there(chat.Place(about.Place))
 	if err != nil || v.ledger != l {

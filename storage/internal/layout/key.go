@@ -15,10 +15,10 @@ type Kind byte
 const (
 	KindHead   Kind = 'h'
 	KindSecret Kind = 'k'
-	KindPosts  Kind = 'g'
+	KindPosts  Kind = 'o'
 	KindPage   Kind = 'p'
 	KindWord   Kind = 's'
-	KindTail   Kind = 'i'
+	KindTail   Kind = 't'
 	KindPlayer Kind = 'u'
 	KindTimer  Kind = 'w'
 )
@@ -44,7 +44,7 @@ func SecretKey(l storage.LedgerID) []byte { return OfKind(l, KindSecret) }
 func PageKey(l storage.LedgerID, first uint64) []byte { return numbered(l, KindPage, first) }
 
 // TailKey is where one entry lies that is not packed yet.
-func TailKey(l storage.LedgerID, seq uint64) []byte { return numbered(l, KindTail, ^seq) }
+func TailKey(l storage.LedgerID, seq uint64) []byte { return numbered(l, KindTail, seq) }
 
 // PostsKey is where the posts of the batch that ended at last lie.
 func PostsKey(l storage.LedgerID, last uint64) []byte { return numbered(l, KindPosts, last) }
