@@ -182,6 +182,9 @@ func (f field) named(err error) error {
 	out := *r
 	out.Line = 0
 	out.Reason = f.peopled(r.Reason)
+	if r.Reason.ID == "battle.refuse.turn" {
+		out.Reason.Args = append(out.Reason.Args, reason.Arg{Name: "till", Value: f.ask.desk.when(f.till(), f.person(f.Side))})
+	}
 	if r.Line > 0 {
 		out.Reason = reason.New("battle.refuse.line", "line", r.Line, "why", out.Reason)
 		if r.Example != "" && !strings.HasPrefix(r.Example, "/") {

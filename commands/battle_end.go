@@ -97,7 +97,11 @@ func planDispute(a *ask) (*answer, error) {
 	}
 	act.tell = func(d *done) (told, error) {
 		f := f.at(d.after)
-		p := chat.Post{Entry: int64(d.rec.Seq), Lines: []chat.Line{f.say("battle.disputed", "player", reason.Person(d.rec.Player), "words", said(words)), f.say("battle.frozen")}}
+		head := f.say("battle.disputed", "player", reason.Person(d.rec.Player))
+		if words != "" {
+			head = f.say("battle.disputes", "player", reason.Person(d.rec.Player), "words", said(words))
+		}
+		p := chat.Post{Entry: int64(d.rec.Seq), Lines: []chat.Line{head, f.say("battle.frozen")}}
 		p.Choices = choices(chat.Choice{Label: "Agree after all", Command: "/battle agree", Who: f.both()})
 		return told{posts: []chat.Post{p}, cancel: []string{f.clockName()}}, nil
 	}
@@ -168,8 +172,16 @@ func (f field) tellEnding(d *done) (told, error) {
 		case *battle.Finished:
 			post.Lines = append(post.Lines, f.summary()...)
 		case *battle.Agreed:
-			if f.Stage != battle.Ended {
-				post.Lines = append(post.Lines, f.say("battle.agreed", "player", f.player(e.Side)))
+			if f.Stage == battle.Ended {
+				continue
+			}
+			post.Lines = append(post.Lines, f.say("battle.agreed", "player", f.player(e.Side)))
+			if f.Disputed == [2]bool{} { // time goes on to count, or does so again
+				stands, err := timer(f.clockName(), f.due(agreeHours), "battle stand", args.Values{"battle": number64(f.seq)})
+				if err != nil {
+					return out, err
+				}
+				out.set = []storage.Timer{stands}
 			}
 		case *battle.End:
 			return f.tellEnd(d, post)

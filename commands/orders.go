@@ -36,7 +36,7 @@ func planOrder(a *ask) (*answer, error) {
 	}
 	order, err := f.tried(battle.Sheet{Battle: f.seq, Orders: lines})
 	if err != nil {
-		return nil, f.ofSheet(err, text)
+		return nil, f.ofSheet(f.sorting(err, lines, text), text)
 	}
 	if order.opened, err = f.sealedOrders(); err != nil {
 		return nil, err
@@ -44,6 +44,27 @@ func planOrder(a *ask) (*answer, error) {
 	order.tell = func(d *done) (told, error) { return tellOrder(d, f, written(text)) }
 	order.then = f.counted
 	return act1(order)
+}
+
+// sorting offers the sheet in the order of a turn where that is all it lacks.
+func (f field) sorting(err error, lines []battle.Line, text string) error {
+	var r *reason.Refusal
+	typed := written(text)
+	if !errors.As(err, &r) || r.Reason.ID != "battle.refuse.phase" || len(typed) != len(lines) {
+		return err
+	}
+	var sorted []battle.Line
+	var words []string
+	for _, i := range battle.Sorted(f.State, lines) {
+		sorted, words = append(sorted, lines[i]), append(words, typed[i])
+	}
+	if _, err := f.tried(battle.Sheet{Battle: f.seq, Orders: sorted}); err != nil {
+		return r
+	}
+	out := *r
+	out.Reason.ID = "battle.refuse.phase_sorted"
+	out.Example = "/order " + strings.Join(words, "; ")
+	return &out
 }
 
 // ofSheet tells a refusal of a sheet: of one with a single line no number is said.
@@ -54,7 +75,7 @@ func (f field) ofSheet(err error, text string) error {
 	}
 	one := *r
 	one.Line = 0
-	if one.Example != "" {
+	if one.Example != "" && !strings.HasPrefix(one.Example, "/") {
 		one.Example = "/order " + one.Example
 	}
 	return f.named(&one)

@@ -74,7 +74,11 @@ func planDue(a *ask) (*answer, error) {
 			taps++
 		}
 	}
-	p := a.post(a.say("due.head", "n", len(list), "taps", taps))
+	head := a.say("due.head", "n", len(list))
+	if taps > 0 {
+		head = a.say("due.taps", "n", len(list), "taps", taps)
+	}
+	p := a.post(head)
 	for i, d := range list {
 		line := a.say("due.line", "n", i+1, "what", d.line)
 		if !d.till.IsZero() {

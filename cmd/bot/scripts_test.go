@@ -101,8 +101,8 @@ func (th *theatre) Complete(ctx context.Context, m chat.Message) []chat.Suggesti
 
 // Say lets a person say something. If the store cannot tell whether it kept the
 // answer the bot starts again, as it would.
-func (th *theatre) Say(ctx context.Context, line int, m chatscript.Message) error {
-	err := th.term.Hear(ctx, th, chatscript.Step{Line: line, Act: m})
+func (th *theatre) Say(ctx context.Context, m chatscript.Message) error {
+	err := th.term.Hear(ctx, th, chatscript.Step{Act: m})
 	if errors.Is(err, storage.ErrUnknown) {
 		return th.crash(ctx)
 	}
@@ -110,7 +110,7 @@ func (th *theatre) Say(ctx context.Context, line int, m chatscript.Message) erro
 }
 
 // Do follows a direction: those of tests here, the others at the terminal.
-func (th *theatre) Do(ctx context.Context, line int, d chatscript.Direction) error {
+func (th *theatre) Do(ctx context.Context, d chatscript.Direction) error {
 	switch d.Verb {
 	case chatscript.Crash:
 		return th.crash(ctx)
@@ -131,7 +131,7 @@ func (th *theatre) Do(ctx context.Context, line int, d chatscript.Direction) err
 		_, err = th.house.due(ctx)
 		return err
 	default:
-		return th.term.Hear(ctx, th, chatscript.Step{Line: line, Act: d})
+		return th.term.Hear(ctx, th, chatscript.Step{Act: d})
 	}
 	return nil
 }
@@ -180,7 +180,7 @@ func TestTroubleChangesNothing(t *testing.T) {
 		var all []chatscript.Shown
 		for i, text := range calm {
 			if verb, ok := trouble[i]; ok {
-				if err := th.Do(t.Context(), 100+i, chatscript.Direction{Verb: verb}); err != nil {
+				if err := th.Do(t.Context(), chatscript.Direction{Verb: verb}); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -188,7 +188,7 @@ func TestTroubleChangesNothing(t *testing.T) {
 			if _, err := p.Line(text); err != nil {
 				t.Fatal(err)
 			}
-			if err := th.Say(t.Context(), i+1, p.End().Act.(chatscript.Message)); err != nil {
+			if err := th.Say(t.Context(), p.End().Act.(chatscript.Message)); err != nil {
 				t.Fatal(err)
 			}
 			if err := th.house.settle(t.Context()); err != nil {

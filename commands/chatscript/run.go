@@ -11,9 +11,9 @@ import (
 type Runner interface {
 	// Say lets a person say or tap something, and waits until the bot has
 	// answered all it will.
-	Say(ctx context.Context, line int, m Message) error
+	Say(ctx context.Context, m Message) error
 	// Do follows a direction.
-	Do(ctx context.Context, line int, d Direction) error
+	Do(ctx context.Context, d Direction) error
 	// Shown returns what people were shown since it was last asked, in order.
 	Shown() []Shown
 }
@@ -37,9 +37,9 @@ func Run(ctx context.Context, s *Script, r Runner) (string, error) {
 			write(step.Source)
 			continue
 		case Message:
-			err = r.Say(ctx, step.Line, a)
+			err = r.Say(ctx, a)
 		case Direction:
-			err = r.Do(ctx, step.Line, a)
+			err = r.Do(ctx, a)
 		}
 		if err != nil {
 			return out.String(), fmt.Errorf("%s: line %d: %w", s.Name, step.Line, err)

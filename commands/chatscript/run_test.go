@@ -12,7 +12,7 @@ import (
 // echo answers every message with what was said, and a direction with its verb.
 type echo struct{ shown []chatscript.Shown }
 
-func (e *echo) Say(_ context.Context, _ int, m chatscript.Message) error {
+func (e *echo) Say(_ context.Context, m chatscript.Message) error {
 	if m.Text == "break" {
 		return errors.New("broken on purpose")
 	}
@@ -21,7 +21,7 @@ func (e *echo) Say(_ context.Context, _ int, m chatscript.Message) error {
 	return nil
 }
 
-func (e *echo) Do(_ context.Context, _ int, d chatscript.Direction) error {
+func (e *echo) Do(_ context.Context, d chatscript.Direction) error {
 	e.shown = append(e.shown, chatscript.Shown{Place: "#table", Edit: true, Lines: []string{string(d.Verb)}})
 	return nil
 }

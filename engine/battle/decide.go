@@ -123,7 +123,7 @@ func mover(s State, o Order) error {
 		return err
 	}
 	if side != s.Side {
-		return refuse("battle.refuse.turn", "player", reason.Person(s.Players[s.Side]), "turn", s.Turn)
+		return reason.Refuse("/battle ahead counter any cast", "battle.refuse.turn", "player", reason.Person(s.Players[s.Side]), "turn", s.Turn)
 	}
 	return nil
 }

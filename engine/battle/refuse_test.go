@@ -98,6 +98,15 @@ func TestNotYourTurn(t *testing.T) {
 	}
 }
 
+// TestSorted: lines of a wrong order sort into one that is allowed.
+func TestSorted(t *testing.T) {
+	tb := begin(t)
+	lines := tb.read("done; charge Pikes at Guns, 9 in; shoot Mortar at Riders; move Marram 2 in; shoot Crossbows at Guns; move Pikes 3 in")
+	if got := show(Sorted(tb.state, lines)); got != "[3 5 2 4 1 0]" {
+		t.Errorf("sorted: %s", got)
+	}
+}
+
 // TestPhoneSpelling: what phones make of a sheet means the same.
 func TestPhoneSpelling(t *testing.T) {
 	tb := begin(t)

@@ -209,3 +209,20 @@ func (r *run) carryOut(l Line) bool {
 	}
 	return true
 }
+
+// Sorted gives the places of a sheet's lines in the order of a turn, lines of
+// one phase in the order in which they were given; done comes last.
+func Sorted(s State, lines []Line) []int {
+	phase := func(i int) int {
+		if lines[i].Order == Done {
+			return len(s.Pack.Phases)
+		}
+		return s.Pack.PhaseOf(string(lines[i].Order))
+	}
+	places := make([]int, len(lines))
+	for i := range places {
+		places[i] = i
+	}
+	slices.SortStableFunc(places, func(a, b int) int { return phase(a) - phase(b) })
+	return places
+}

@@ -217,7 +217,7 @@ func median(all []time.Duration) float64 {
 // before. Goal: xBare at least 0.75.
 func BenchmarkAppend1(b *testing.B) {
 	entries := preload(b)
-	e := newEvenings(b, entries, true)
+	e := newEvenings(b, entries, false)
 	r := newBare(e, entries)
 	var ours, floor []time.Duration
 	for b.Loop() {
@@ -239,7 +239,7 @@ func BenchmarkAppend1(b *testing.B) {
 func BenchmarkAppend64(b *testing.B) {
 	const writers = 64
 	entries := preload(b)
-	e := newEvenings(b, entries, true)
+	e := newEvenings(b, entries, false)
 	r := newBare(e, entries)
 	var ours, floor, one []time.Duration
 	for b.Loop() {

@@ -22,15 +22,17 @@ const community = chat.Community(Name)
 func (t *Terminal) Hear(ctx context.Context, d chat.Desk, s chatscript.Step) error {
 	switch act := s.Act.(type) {
 	case chatscript.Message:
-		return t.say(ctx, d, s.Line, act)
+		t.heard++
+		return t.say(ctx, d, act)
 	case chatscript.Direction:
-		return t.follow(ctx, s.Line, act)
+		t.heard++
+		return t.follow(ctx, act)
 	}
 	return nil // a comment, or a post that somebody expected
 }
 
 // follow does what a direction asks for, as far as a terminal can.
-func (t *Terminal) follow(ctx context.Context, line int, d chatscript.Direction) error {
+func (t *Terminal) follow(ctx context.Context, d chatscript.Direction) error {
 	to := t.here()
 	switch d.Verb {
 	case chatscript.Organiser:
@@ -38,18 +40,18 @@ func (t *Terminal) follow(ctx context.Context, line int, d chatscript.Direction)
 		return nil
 	case chatscript.Wait:
 		if t.Wait == nil {
-			return t.complain(ctx, to, line, "terminal.refuse.wait")
+			return t.complain(ctx, to, "terminal.refuse.wait")
 		}
 		if err := t.Wait(ctx, d.For); err != nil {
 			return err
 		}
 		return t.settle(ctx)
 	}
-	return t.complain(ctx, to, line, "terminal.refuse.direction", "verb", string(d.Verb))
+	return t.complain(ctx, to, "terminal.refuse.direction", "verb", string(d.Verb))
 }
 
 // say hands a message to the desk: once, or once for each tap.
-func (t *Terminal) say(ctx context.Context, d chat.Desk, line int, m chatscript.Message) error {
+func (t *Terminal) say(ctx context.Context, d chat.Desk, m chatscript.Message) error {
 	msg := t.message(m)
 	to := chat.Destination{Place: msg.Place, Only: msg.Person}
 	if msg.Private {
@@ -58,11 +60,11 @@ func (t *Terminal) say(ctx context.Context, d chat.Desk, line int, m chatscript.
 	for _, name := range m.Files {
 		file, err := t.open(name)
 		if err != nil {
-			return t.complain(ctx, to, line, "terminal.refuse.file", "name", name, "why", why(err))
+			return t.complain(ctx, to, "terminal.refuse.file", "name", name, "why", why(err))
 		}
 		msg.Files = append(msg.Files, file)
 	}
-	msg.Source = chat.Source(fmt.Sprintf("%s:%s:%d", Name, t.Session, line))
+	msg.Source = chat.Source(fmt.Sprintf("%s:%s:%d", Name, t.Session, t.heard))
 	if m.Taps == nil {
 		t.bare(&msg)
 		return t.handle(ctx, d, msg)
@@ -72,7 +74,7 @@ func (t *Terminal) say(ctx context.Context, d chat.Desk, line int, m chatscript.
 		post, choice, ok := t.screen.find(msg.Place, msg.Person, label, m.On)
 		t.mu.Unlock()
 		if !ok {
-			return t.complain(ctx, to, line, "terminal.refuse.choice", "label", harmless(label), "have", t.labels(msg.Place, msg.Person))
+			return t.complain(ctx, to, "terminal.refuse.choice", "label", harmless(label), "have", t.labels(msg.Place, msg.Person))
 		}
 		one := msg
 		one.Text = ""

@@ -36,7 +36,7 @@ func (t *Terminal) runKeyboard(ctx context.Context, d chat.Desk) error {
 		return strings.TrimSpace(text), err == nil
 	}
 	t.prompt = ask
-	for line := 1; ; {
+	for {
 		text, err := in.ReadLine()
 		switch {
 		case errors.Is(err, readline.ErrInterrupt) && text != "":
@@ -51,11 +51,10 @@ func (t *Terminal) runKeyboard(ctx context.Context, d chat.Desk) error {
 		if err := in.SaveToHistory(text); err != nil {
 			t.Log.Warn("history could not be kept", "err", err)
 		}
-		steps, bad := t.typed(text, ask)
-		if err := t.hear(ctx, d, steps, bad, line); err != nil {
+		step, bad := t.typed(text, ask)
+		if err := t.hear(ctx, d, step, bad); err != nil {
 			return err
 		}
-		line++
 	}
 }
 

@@ -39,7 +39,7 @@ func (t *Terminal) Run(ctx context.Context, d chat.Desk) error {
 		case in, open := <-lines:
 			switch {
 			case !open:
-				return t.hear(ctx, d, parser.End(), nil, 0)
+				return t.hear(ctx, d, parser.End(), nil)
 			case in.dry:
 				pause = time.After(quiet)
 				continue
@@ -49,18 +49,15 @@ func (t *Terminal) Run(ctx context.Context, d chat.Desk) error {
 			pause = nil
 			step, err = parser.Line(in.text)
 		}
-		if err := t.hear(ctx, d, step, err, 0); err != nil {
+		if err := t.hear(ctx, d, step, err); err != nil {
 			return err
 		}
 	}
 }
 
 // hear hears a step, if there is one, then answers a line that could not be read.
-func (t *Terminal) hear(ctx context.Context, d chat.Desk, s *chatscript.Step, bad error, line int) error {
+func (t *Terminal) hear(ctx context.Context, d chat.Desk, s *chatscript.Step, bad error) error {
 	if s != nil {
-		if line > 0 {
-			s.Line = line
-		}
 		if err := t.Hear(ctx, d, *s); err != nil {
 			return err
 		}
@@ -69,7 +66,8 @@ func (t *Terminal) hear(ctx context.Context, d chat.Desk, s *chatscript.Step, ba
 	if !errors.As(bad, &e) {
 		return bad
 	}
-	return t.complain(ctx, t.here(), e.Line, "terminal.refuse.line", "line", e.Line, "what", harmless(e.What), "expected", harmless(e.Expected))
+	t.heard++
+	return t.complain(ctx, t.here(), "terminal.refuse.line", "line", e.Line, "what", harmless(e.What), "expected", harmless(e.Expected))
 }
 
 // input is a line, or the news that the next one is not there yet.

@@ -60,6 +60,7 @@ type Terminal struct {
 	out       io.Writer // Out, or what writes above the prompt
 	screen    screen
 	names     map[chat.Person]string // what people are called here
+	heard     int                    // lines that somebody said, which makes their sources: posts that a script expects do not count
 	errors    int
 	organiser map[chat.Person]bool
 	prompt    func(question string) (string, bool) // asks at the keyboard; nil elsewhere
@@ -143,12 +144,12 @@ func (t *Terminal) here() chat.Destination {
 	return chat.Destination{Place: place(t.Place, who), Only: who}
 }
 
-// complain shows an error of the terminal's own, at the line that caused it.
-func (t *Terminal) complain(ctx context.Context, to chat.Destination, line int, id string, slots ...any) error {
+// complain shows an error of the terminal's own.
+func (t *Terminal) complain(ctx context.Context, to chat.Destination, id string, slots ...any) error {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	return t.show(ctx, chat.Post{
-		ID: chat.PostID(fmt.Sprintf("%s/%s/%d", Name, t.Session, line)), To: to, Entry: -1, Error: id,
+		ID: chat.PostID(fmt.Sprintf("%s/%s/%d", Name, t.Session, t.heard)), To: to, Entry: -1, Error: id,
 		Lines: []chat.Line{{{Kind: chat.Plain, Text: t.Say(id, slots...)}}},
 	})
 }

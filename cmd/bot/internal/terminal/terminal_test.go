@@ -31,15 +31,15 @@ func config(in string, out io.Writer) terminal.Config {
 // stage is the terminal with people before it.
 type stage struct {
 	*terminal.Terminal
-	desk  chat.Desk
-	line  int
+	desk chat.Desk
+
 	shown []chatscript.Shown
 }
 
 func (s *stage) Adapter() chat.Adapter { return s.Terminal }
 func (s *stage) Say(ctx context.Context, m chatscript.Message) error {
-	s.line++
-	return s.Hear(ctx, s.desk, chatscript.Step{Line: s.line, Act: m})
+
+	return s.Hear(ctx, s.desk, chatscript.Step{Act: m})
 }
 func (s *stage) Shown() []chatscript.Shown {
 	shown := s.shown
@@ -100,10 +100,10 @@ bo: last
 		got = append(got, fmt.Sprintf("%s %s %s %v %q", m.Source, m.Person, m.Place, m.Private, m.Text))
 	}
 	want := []string{
-		`terminal:s1:2 terminal:ann terminal:#table false "/roll 2d6"`,
-		`terminal:s1:3 terminal:bo terminal:#fen false "/order\nmove Pikes\ndone"`,
-		`terminal:s1:7 terminal:ann terminal:@ann true "/due"`,
-		`terminal:s1:15 terminal:bo terminal:#table false "last"`,
+		`terminal:s1:1 terminal:ann terminal:#table false "/roll 2d6"`,
+		`terminal:s1:2 terminal:bo terminal:#fen false "/order\nmove Pikes\ndone"`,
+		`terminal:s1:3 terminal:ann terminal:@ann true "/due"`,
+		`terminal:s1:9 terminal:bo terminal:#table false "last"`,
 	}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("heard\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
