@@ -239,7 +239,7 @@ func (t atlas) mayContest(one, two chat.Person, region string) error {
 			return refuse("/campaign join", "battle.refuse.no_part", "who", t.ask.desk.who(who), "title", t.title())
 		}
 	}
-	return campaign.Contest(t.State, region, t.view.seats[one], t.view.seats[two])
+	return t.peopled(campaign.Contest(t.State, region, t.view.seats[one], t.view.seats[two]))
 }
 
 // offers are the offers that stand here and that somebody may answer.

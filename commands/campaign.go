@@ -236,6 +236,9 @@ func planJoin(a *ask) (*answer, error) {
 		}
 		join.Home = r.ID
 	}
+	if err := campaign.Check(t.State, campaign.Command{By: t.view.seats[a.msg.Person], Act: join}); err != nil {
+		return nil, t.peopled(err)
+	}
 	return act1(act{place: t.view.place, args: join, tell: tellJoin})
 }
 

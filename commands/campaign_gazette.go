@@ -114,7 +114,7 @@ func (t atlas) note(r campaign.Round) chat.Line {
 	if !ok {
 		return nil
 	}
-	name := t.unit(unit.Player, unit.Unit)
+	name, _ := t.unit(unit.Player, unit.Unit)
 	if rise != nil {
 		return t.say("campaign.gazette.risen", "unit", name, "who", reason.Person(unit.Player), "grade", rise.To)
 	}

@@ -6,6 +6,9 @@ import (
 	"flag"
 	"io"
 	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"drumhead/cmd/bot/internal/terminal"
@@ -237,5 +240,44 @@ func TestTroubleChangesNothing(t *testing.T) {
 		if len(got) != len(want) && name == "crash" {
 			t.Errorf("%s: other posts:\n%s", name, chatscript.Diff(want, got))
 		}
+	}
+}
+
+// TestReadmeConversations: what the README shows was said and answered just so
+// in a script that TestScripts plays.
+func TestReadmeConversations(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	files, err := filepath.Glob(filepath.Join(chats, "*.txt"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var played strings.Builder
+	for _, file := range files {
+		b, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		played.Write(b)
+		played.WriteString("\n\n")
+	}
+	found := 0
+	for _, block := range strings.Split(string(readme), "\n\n") {
+		if !strings.HasPrefix(block, "    ") || !strings.Contains(block, "\n    > ") {
+			continue
+		}
+		found++
+		var script []string
+		for _, line := range strings.Split(strings.TrimRight(block, "\n"), "\n") {
+			script = append(script, strings.TrimPrefix(line, "    "))
+		}
+		if !strings.Contains(played.String(), strings.Join(script, "\n")+"\n") {
+			t.Errorf("no script plays this:\n%s", block)
+		}
+	}
+	if found == 0 {
+		t.Error("the README shows no conversation")
 	}
 }

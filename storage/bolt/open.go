@@ -91,7 +91,7 @@ func openFile(path string, o Options) (db *bbolt.DB, err error) {
 		}
 	}()
 	db, err = bbolt.Open(path, fileMode, &bbolt.Options{
-		Timeout: lockWait, FreelistType: bbolt.FreelistMapType, InitialMmapSize: o.mapSize(), ReadOnly: o.ReadOnly,
+		Timeout: lockWait, FreelistType: bbolt.FreelistMapType, InitialMmapSize: o.mapSize(), ReadOnly: o.ReadOnly, NoStatistics: true,
 	})
 	switch {
 	case err == nil:

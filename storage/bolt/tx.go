@@ -18,52 +18,58 @@ const fill = 0.9
 // table is the name of a bucket.
 type table = layout.Table
 
-// transaction gives the tables of one bbolt transaction: a bucket each.
+// transaction gives the tables of one bbolt transaction: a bucket each, found
+// when it is first asked for.
 type transaction struct {
 	tx      *bbolt.Tx
-	buckets map[layout.Table]*bbolt.Bucket
+	buckets *[1 << 7]*bbolt.Bucket // by the letter of the table
 }
 
 var _ ledgers.Tx = transaction{}
 
-func over(tx *bbolt.Tx) transaction {
-	t := transaction{tx: tx, buckets: make(map[layout.Table]*bbolt.Bucket, 8)}
-	for _, table := range layout.Tables() {
-		bucket := tx.Bucket([]byte{byte(table)})
-		if bucket == nil {
-			panic(fmt.Sprintf("table %c is missing", table))
-		}
-		t.buckets[table] = bucket
+func over(tx *bbolt.Tx) transaction { return transaction{tx, new([1 << 7]*bbolt.Bucket)} }
+
+// in gives the bucket of a table. A table that is missing is damage; whoever
+// runs the transaction turns the panic into an error.
+func (t transaction) in(table table) *bbolt.Bucket {
+	if b := t.buckets[table]; b != nil {
+		return b
 	}
-	t.buckets[layout.Ledgers].FillPercent = fill
-	t.buckets[layout.Sent].FillPercent = fill
-	return t
+	b := t.tx.Bucket([]byte{byte(table)})
+	if b == nil {
+		panic(fmt.Sprintf("table %c is missing", table))
+	}
+	if table == layout.Ledgers || table == layout.Sent {
+		b.FillPercent = fill
+	}
+	t.buckets[table] = b
+	return b
 }
 
 func (t transaction) Get(table layout.Table, key []byte) []byte {
 	if len(key) == 0 {
 		return nil
 	}
-	return t.buckets[table].Get(key)
+	return t.in(table).Get(key)
 }
 
 // Put panics if bbolt refuses: keys and values were tested before, so it is a
 // bug, and the whole transaction is rolled back.
 func (t transaction) Put(table layout.Table, key, value []byte) {
-	if err := t.buckets[table].Put(key, value); err != nil {
+	if err := t.in(table).Put(key, value); err != nil {
 		panic(fmt.Errorf("put into table %c: %w", table, err))
 	}
 }
 
 func (t transaction) Delete(table layout.Table, key []byte) {
-	if err := t.buckets[table].Delete(key); err != nil {
+	if err := t.in(table).Delete(key); err != nil {
 		panic(fmt.Errorf("delete from table %c: %w", table, err))
 	}
 }
 
 func (t transaction) Ascend(table layout.Table, from []byte) iter.Seq2[[]byte, []byte] {
 	return func(yield func(k, v []byte) bool) {
-		c := t.buckets[table].Cursor()
+		c := t.in(table).Cursor()
 		for k, v := c.Seek(from); k != nil; k, v = c.Next() {
 			if !yield(k, v) {
 				return
@@ -73,6 +79,6 @@ func (t transaction) Ascend(table layout.Table, from []byte) iter.Seq2[[]byte, [
 }
 
 func (t transaction) Last(table layout.Table) []byte {
-	k, _ := t.buckets[table].Cursor().Last()
+	k, _ := t.in(table).Cursor().Last()
 	return k
 }

@@ -1,7 +1,9 @@
 package ledgers
 
 import (
+	"bytes"
 	"iter"
+	"slices"
 
 	"drumhead/storage/internal/layout"
 )
@@ -23,7 +25,7 @@ type Tx interface {
 type draft struct {
 	Tx
 	changes []change
-	at      map[string]int // table and key: index of the newest change
+	at      map[string]int // table and key: index of the change; only once there are many
 }
 
 type change struct {
@@ -31,12 +33,26 @@ type change struct {
 	key, value []byte // nil value: delete
 }
 
-func newDraft(tx Tx) *draft { return &draft{Tx: tx, at: map[string]int{}} }
+// fewChanges are looked through one by one, which is quicker than a map.
+const fewChanges = 32
+
+func newDraft(tx Tx) *draft { return &draft{Tx: tx, changes: make([]change, 0, 12)} }
 
 func draftKey(t layout.Table, key []byte) string { return string(byte(t)) + string(key) }
 
+// find gives the index of the change to a key, or -1.
+func (d *draft) find(t layout.Table, key []byte) int {
+	if d.at != nil {
+		if i, ok := d.at[draftKey(t, key)]; ok {
+			return i
+		}
+		return -1
+	}
+	return slices.IndexFunc(d.changes, func(c change) bool { return c.table == t && bytes.Equal(c.key, key) })
+}
+
 func (d *draft) Get(t layout.Table, key []byte) []byte {
-	if i, ok := d.at[draftKey(t, key)]; ok {
+	if i := d.find(t, key); i >= 0 {
 		return d.changes[i].value
 	}
 	return d.Tx.Get(t, key)
@@ -47,13 +63,20 @@ func (d *draft) Put(t layout.Table, key, value []byte) { d.note(change{t, key, v
 func (d *draft) Delete(t layout.Table, key []byte) { d.note(change{t, key, nil}) }
 
 func (d *draft) note(c change) {
-	at := draftKey(c.table, c.key)
-	if i, ok := d.at[at]; ok {
+	if i := d.find(c.table, c.key); i >= 0 {
 		d.changes[i] = c
 		return
 	}
-	d.at[at] = len(d.changes)
 	d.changes = append(d.changes, c)
+	switch n := len(d.changes); {
+	case d.at != nil:
+		d.at[draftKey(c.table, c.key)] = n - 1
+	case n > fewChanges:
+		d.at = make(map[string]int, 2*n)
+		for i, c := range d.changes {
+			d.at[draftKey(c.table, c.key)] = i
+		}
+	}
 }
 
 // write passes the changes on.
