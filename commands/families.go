@@ -44,7 +44,8 @@ var explainers = map[string]func(e *explained) ([]chat.Line, error){
 
 // oddities say how likely it was what fell, for /proof: one line, or none.
 var oddities = map[string]func(e *explained) (chat.Line, bool){
-	"roll": oddRoll,
+	"roll":  oddRoll,
+	"order": oddOrder,
 }
 
 // makers write the file or draw the picture of a recipe, by its kind.

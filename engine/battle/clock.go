@@ -18,8 +18,8 @@ func (More) Command() string { return CommandMore }
 
 // Given is time that a side was given.
 type Given struct {
-	Side  int `json:"side"` // whose turn it is
 	Hours int `json:"hours"`
+	Side  int `json:"side"` // whose turn it is
 }
 
 // Type names the event in JSON.
@@ -45,8 +45,8 @@ func checkMore(s State, o Order, m More) error {
 // one who waits decides what comes of it.
 type Late struct {
 	Battle uint64 `json:"battle"`
-	Turn   int    `json:"turn"`
 	Side   int    `json:"side"`
+	Turn   int    `json:"turn"`
 }
 
 // CommandLate is its name in entries.

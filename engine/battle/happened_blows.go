@@ -7,22 +7,22 @@ import "slices"
 // went on after each step (Steps), saves made, last saves made, wounds crossed
 // off, models fallen, models left, wounds that the next of them has lost.
 type Attacked struct {
-	Line    int    `json:"line"`
-	How     Verb   `json:"how"`
-	Unit    string `json:"unit"`
+	Again   bool   `json:"again,omitempty"` // the target's standing order re-rolled a save
 	At      string `json:"at"`
-	Weapon  string `json:"weapon"`
-	Models  int    `json:"models"`
 	Attacks int    `json:"attacks"`
-	Steps   []int  `json:"steps,omitempty"`
-	Extra   int    `json:"extra,omitempty"` // more tokens that naturals gave
-	Saved   int    `json:"saved,omitempty"`
-	Stopped int    `json:"stopped,omitempty"` // points stopped by last saves
-	Again   bool   `json:"again,omitempty"`   // the target's standing order re-rolled a save
 	Crossed int    `json:"crossed,omitempty"`
+	Extra   int    `json:"extra,omitempty"` // more tokens that naturals gave
 	Fell    int    `json:"fell,omitempty"`
-	Left    int    `json:"left"`
+	How     Verb   `json:"how"`
 	Hurt    int    `json:"hurt,omitempty"`
+	Left    int    `json:"left"`
+	Line    int    `json:"line"`
+	Models  int    `json:"models"`
+	Saved   int    `json:"saved,omitempty"`
+	Steps   []int  `json:"steps,omitempty"`
+	Stopped int    `json:"stopped,omitempty"` // points stopped by last saves
+	Unit    string `json:"unit"`
+	Weapon  string `json:"weapon"`
 }
 
 // Type names the event in JSON.
@@ -56,14 +56,14 @@ func (u *Unit) suffer(fell, left, hurt int, by string) {
 
 // Charged is a charge roll: Total of Dice against Need. In: it got there.
 type Charged struct {
-	Line   int    `json:"line"`
-	Unit   string `json:"unit"`
 	At     string `json:"at"`
-	Tenths int    `json:"tenths"`
 	Dice   []int  `json:"dice"`
-	Total  int    `json:"total"`
-	Need   int    `json:"need"`
 	In     bool   `json:"in"`
+	Line   int    `json:"line"`
+	Need   int    `json:"need"`
+	Tenths int    `json:"tenths"`
+	Total  int    `json:"total"`
+	Unit   string `json:"unit"`
 }
 
 // Type names the event in JSON.
@@ -101,15 +101,15 @@ func (e *Engaged) apply(s *State) {
 // Suffered is damage that no save stops. Why is a power, or Mishap or Blast; By
 // is the enemy unit that did it, "" for one's own doing.
 type Suffered struct {
+	By      string `json:"by,omitempty"`
+	Crossed int    `json:"crossed"`
+	Dice    []int  `json:"dice,omitempty"`
+	Fell    int    `json:"fell,omitempty"`
+	Hurt    int    `json:"hurt,omitempty"`
+	Left    int    `json:"left"`
+	Points  int    `json:"points"`
 	Unit    string `json:"unit"`
 	Why     string `json:"why"`
-	By      string `json:"by,omitempty"`
-	Dice    []int  `json:"dice,omitempty"`
-	Points  int    `json:"points"`
-	Crossed int    `json:"crossed"`
-	Fell    int    `json:"fell,omitempty"`
-	Left    int    `json:"left"`
-	Hurt    int    `json:"hurt,omitempty"`
 }
 
 // What a caster brings on itself, and on who is near.
@@ -126,9 +126,9 @@ func (e *Suffered) apply(s *State) { s.unit(e.Unit).suffer(e.Fell, e.Left, e.Hur
 // Broken is a unit that is off the table: How is Fallen or Routed. By is the
 // enemy unit that did it, "" if none did.
 type Broken struct {
-	Unit string `json:"unit"`
-	How  string `json:"how"`
 	By   string `json:"by,omitempty"`
+	How  string `json:"how"`
+	Unit string `json:"unit"`
 }
 
 // Type names the event in JSON.
@@ -147,13 +147,13 @@ func (e *Broken) apply(s *State) {
 // Tested is a test of morale: the total of Dice and the models lost against
 // nerve; Fled models flee.
 type Tested struct {
-	Unit  string `json:"unit"`
 	Dice  []int  `json:"dice"`
-	Lost  int    `json:"lost"`
-	Total int    `json:"total"`
-	Nerve int    `json:"nerve"`
 	Fled  int    `json:"fled,omitempty"`
 	Left  int    `json:"left"`
+	Lost  int    `json:"lost"`
+	Nerve int    `json:"nerve"`
+	Total int    `json:"total"`
+	Unit  string `json:"unit"`
 }
 
 // Type names the event in JSON.

@@ -4,9 +4,9 @@ import "slices"
 
 // Scored is points for an objective that a side held at the end of its turn.
 type Scored struct {
-	Side      int    `json:"side"`
 	Objective string `json:"objective"`
 	Points    int    `json:"points"`
+	Side      int    `json:"side"`
 }
 
 // Type names the event in JSON.
@@ -24,15 +24,15 @@ func (e *Scored) apply(s *State) {
 // Handed is the turn handed to the other side: Side's, in game turn Turn.
 // Cleared are the statuses that end with it, by unit.
 type Handed struct {
+	Cleared []Cleared `json:"cleared,omitempty"`
 	Side    int       `json:"side"`
 	Turn    int       `json:"turn"`
-	Cleared []Cleared `json:"cleared,omitempty"`
 }
 
 // Cleared is a status that ends.
 type Cleared struct {
-	Unit   string `json:"unit"`
 	Status string `json:"status"`
+	Unit   string `json:"unit"`
 }
 
 // Type names the event in JSON.
@@ -129,9 +129,9 @@ func (e *Conceded) apply(s *State) { s.Conceded = e.Side }
 // End is the result, for good. Winner is a side, or Nobody for a draw. How
 // says by what: agreed by both, stood by itself, or conceded.
 type End struct {
-	Winner int    `json:"winner"`
 	How    string `json:"how"`
 	Score  []int  `json:"score"`
+	Winner int    `json:"winner"`
 }
 
 // How a result came to stand.

@@ -6,14 +6,14 @@ import "slices"
 // nobody said; Die is the die of a run, Reach what it could have moved. At is
 // the objective it stands on now, "" for none.
 type Moved struct {
-	Line   int    `json:"line"`
-	Unit   string `json:"unit"`
-	How    Verb   `json:"how"`
-	Tenths int    `json:"tenths,omitempty"`
-	Reach  int    `json:"reach"`
-	Die    int    `json:"die,omitempty"`
-	Way    string `json:"way,omitempty"`
 	At     string `json:"at,omitempty"`
+	Die    int    `json:"die,omitempty"`
+	How    Verb   `json:"how"`
+	Line   int    `json:"line"`
+	Reach  int    `json:"reach"`
+	Tenths int    `json:"tenths,omitempty"`
+	Unit   string `json:"unit"`
+	Way    string `json:"way,omitempty"`
 }
 
 // Type names the event in JSON.
@@ -31,9 +31,9 @@ func (e *Moved) apply(s *State) {
 
 // Held is a unit that stays, at an objective if At names one.
 type Held struct {
+	At   string `json:"at,omitempty"`
 	Line int    `json:"line"`
 	Unit string `json:"unit"`
-	At   string `json:"at,omitempty"`
 }
 
 // Type names the event in JSON.
@@ -47,8 +47,8 @@ func (e *Held) apply(s *State) {
 
 // Status is a status that lies on a unit from now on.
 type Status struct {
-	Unit   string `json:"unit"`
 	Status string `json:"status"`
+	Unit   string `json:"unit"`
 }
 
 // Type names the event in JSON.
@@ -63,10 +63,10 @@ func (e *Status) apply(s *State) {
 
 // Skipped is a line whose condition did not hold.
 type Skipped struct {
+	Asked string `json:"asked"` // the unit that the condition asks about
+	Is    Being  `json:"is"`
 	Line  int    `json:"line"`
 	Unit  string `json:"unit,omitempty"` // of the line
-	Asked string `json:"asked"`          // the unit that the condition asks about
-	Is    Being  `json:"is"`
 }
 
 // Type names the event in JSON.
@@ -79,9 +79,9 @@ func (e *Skipped) apply(*State) {}
 // unit that it is about.
 type Stopped struct {
 	Line int    `json:"line"`
-	Why  string `json:"why"`
-	What string `json:"what,omitempty"`
 	Rest []int  `json:"rest,omitempty"`
+	What string `json:"what,omitempty"`
+	Why  string `json:"why"`
 }
 
 // Type names the event in JSON.

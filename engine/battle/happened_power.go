@@ -4,15 +4,15 @@ package battle
 // its value and no double 1 spoiled it; a counter may still cancel it. Mishap:
 // "ones" or "top" where the dice were all of that kind, "" else.
 type CastAt struct {
-	Line   int    `json:"line"`
-	Unit   string `json:"unit"`
-	Power  string `json:"power"`
 	At     string `json:"at"`
 	Dice   []int  `json:"dice"`
-	Total  int    `json:"total"`
-	Need   int    `json:"need"`
-	Works  bool   `json:"works"`
+	Line   int    `json:"line"`
 	Mishap string `json:"mishap,omitempty"`
+	Need   int    `json:"need"`
+	Power  string `json:"power"`
+	Total  int    `json:"total"`
+	Unit   string `json:"unit"`
+	Works  bool   `json:"works"`
 }
 
 // Type names the event in JSON.
@@ -27,11 +27,11 @@ func (e *CastAt) apply(s *State) {
 
 // Countered is an opposing caster's roll against a power: more than Beat cancels it.
 type Countered struct {
-	Unit    string `json:"unit"`
-	Dice    []int  `json:"dice"`
-	Total   int    `json:"total"`
 	Beat    int    `json:"beat"`
 	Cancels bool   `json:"cancels"`
+	Dice    []int  `json:"dice"`
+	Total   int    `json:"total"`
+	Unit    string `json:"unit"`
 }
 
 // Type names the event in JSON.

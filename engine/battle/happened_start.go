@@ -8,11 +8,11 @@ import (
 // Begun is the start: both sides' units on the table, and who goes first.
 // Rolls are the rounds of the roll-off, each side's die; all but the last tied.
 type Begun struct {
-	Players []string  `json:"players"`
-	Terms   Terms     `json:"terms"`
-	Forces  [][]Model `json:"forces"`
 	First   int       `json:"first"`
+	Forces  [][]Model `json:"forces"`
+	Players []string  `json:"players"`
 	Rolls   [][]int   `json:"rolls"`
+	Terms   Terms     `json:"terms"`
 }
 
 // Type names the event in JSON.

@@ -9,8 +9,8 @@ import (
 // force of who offers: it lies beside the entry until the battle begins.
 type Offer struct {
 	Said  string `json:"said,omitempty"`
-	To    string `json:"to,omitempty"`
 	Terms Terms  `json:"terms"`
+	To    string `json:"to,omitempty"`
 }
 
 // Offered is an offer that stands: the entry, and who made it.

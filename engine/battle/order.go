@@ -35,41 +35,41 @@ type Do interface{ Command() string }
 // Begin starts a battle. Forces holds both sides' units in the order of Players.
 // Said stands for what people call the units, which lies beside the entry.
 type Begin struct {
+	Forces  [][]Model `json:"forces"`
 	Offer   OfferRef  `json:"offer"`
 	Players []string  `json:"players"`
-	Terms   Terms     `json:"terms"`
-	Forces  [][]Model `json:"forces"`
 	Said    string    `json:"said,omitempty"`
+	Terms   Terms     `json:"terms"`
 }
 
 // OfferRef names the entry of an offer: its ledger, number and leaf hash.
 type OfferRef struct {
+	Leaf   string `json:"leaf"`
 	Ledger string `json:"ledger"`
 	Seq    uint64 `json:"seq"`
-	Leaf   string `json:"leaf"`
 }
 
 // Terms is what two players agree on. Points is what each force may cost,
 // Hours the clock of one handover.
 type Terms struct {
-	Pack     string `json:"pack"`    // id
-	Edition  int    `json:"edition"` // of the pack
-	SHA256   string `json:"sha256"`  // of its bytes, 64 hex digits
-	Scenario string `json:"scenario"`
-	Points   int    `json:"points"`
-	Turns    int    `json:"turns"`
-	Hours    int    `json:"hours"`
-	Region   string `json:"region,omitempty"` // of a campaign, at stake
 	Campaign string `json:"campaign,omitempty"`
+	Edition  int    `json:"edition"` // of the pack
+	Hours    int    `json:"hours"`
+	Pack     string `json:"pack"` // id
+	Points   int    `json:"points"`
+	Region   string `json:"region,omitempty"` // of a campaign, at stake
+	Scenario string `json:"scenario"`
+	SHA256   string `json:"sha256"` // of its bytes, 64 hex digits
+	Turns    int    `json:"turns"`
 }
 
 // Model is one unit as it comes to a battle: how many models of which kind, and
 // its grade of experience.
 type Model struct {
+	Grade string `json:"grade,omitempty"`
+	Key   string `json:"key"`
 	Kind  string `json:"kind"`
 	Size  int    `json:"size"`
-	Key   string `json:"key"`
-	Grade string `json:"grade,omitempty"`
 }
 
 // Sheet is a turn's orders, or a part of them.

@@ -1,6 +1,7 @@
 package battle
 
 import (
+	"encoding/json"
 	"fmt"
 	"math/rand/v2"
 	"reflect"
@@ -237,6 +238,65 @@ func FuzzParseEvent(f *testing.F) {
 			t.Fatalf("%s became %s: %v", b, again, err)
 		}
 	})
+}
+
+// TestEventsAreCanonical: what MarshalEvent writes is what the general way of
+// writing gives, for every type, empty and filled.
+func TestEventsAreCanonical(t *testing.T) {
+	if len(kinds) < 20 {
+		t.Fatalf("%d types of events", len(kinds))
+	}
+	for name, make := range kinds {
+		e := make()
+		fill(reflect.ValueOf(e).Elem())
+		for _, e := range []Event{make(), e} {
+			b, err := MarshalEvent(e)
+			if err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+			var members map[string]any
+			if err := json.Unmarshal(b, &members); err != nil {
+				t.Fatalf("%s: %s: %v", name, b, err)
+			}
+			if members["type"] != name {
+				t.Errorf("%s: type is %v", name, members["type"])
+			}
+			if again, err := canonical(members); err == nil && string(again) != string(b) {
+				t.Errorf("%s:\n%s\nwant\n%s", name, b, again)
+			}
+		}
+		b, _ := MarshalEvent(e)
+		if again, err := ParseEvent(b); err != nil || !reflect.DeepEqual(again, e) {
+			t.Errorf("%s: %s is read as %+v, %v", name, b, again, err)
+		}
+	}
+}
+
+// fill gives every member of an event a value.
+func fill(v reflect.Value) {
+	switch v.Kind() {
+	case reflect.String:
+		v.SetString("a,\"b\":{")
+	case reflect.Int, reflect.Int64:
+		v.SetInt(7)
+	case reflect.Uint64:
+		v.SetUint(8)
+	case reflect.Bool:
+		v.SetBool(true)
+	case reflect.Struct:
+		for i := range v.NumField() {
+			fill(v.Field(i))
+		}
+	case reflect.Slice:
+		if v.Type() == reflect.TypeFor[json.RawMessage]() {
+			v.SetBytes([]byte(`{"z":1}`))
+			return
+		}
+		v.Set(reflect.MakeSlice(v.Type(), 2, 2))
+		for i := range v.Len() {
+			fill(v.Index(i))
+		}
+	}
 }
 
 func FuzzParseDo(f *testing.F) {

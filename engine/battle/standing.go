@@ -11,23 +11,23 @@ import (
 // sealed before it can matter and opened where it acts.
 type Standing struct {
 	Counter *CounterOrder `json:"counter,omitempty"`
-	Reroll  *RerollOrder  `json:"reroll,omitempty"`
 	Falls   *FallsOrder   `json:"falls,omitempty"`
+	Reroll  *RerollOrder  `json:"reroll,omitempty"`
 }
 
 // CounterOrder says when to counter a power: always, never, or only a casting
 // roll of AtLeast or more.
 type CounterOrder struct {
-	Never   bool `json:"never,omitempty"`
 	AtLeast int  `json:"at_least,omitempty"`
+	Never   bool `json:"never,omitempty"`
 }
 
 // RerollOrder has one lost save rolled again: of Unit, or of any unit if it is
 // "", while the save is of Need or easier (0: any). Never switches it off.
 type RerollOrder struct {
+	Need  int    `json:"need,omitempty"`
 	Never bool   `json:"never,omitempty"`
 	Unit  string `json:"unit,omitempty"`
-	Need  int    `json:"need,omitempty"`
 }
 
 // FallsOrder says who falls first: the plainest models, keeping the unit named
