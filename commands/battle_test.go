@@ -137,7 +137,7 @@ func TestBattleReplays(t *testing.T) {
 			t.Errorf("%s: %d left live, %d folded", a.Units[i].ID, a.Units[i].Left, b.Units[i].Left)
 		}
 	}
-	wants(t, tb.say("Bo", "#fen", "/proof"), "check")
+	wants(t, tb.say("Bo", "#fen", "/proof"), "entries here hold", "lead to the same events")
 }
 
 func (tb *table) view(place string) *view {

@@ -221,7 +221,7 @@ func TestOwnFile(t *testing.T) {
 		return tb.handle(m)
 	}
 	for _, c := range []struct{ from, to, says string }{
-		{"x = 700", "x = 1001", "Line 10, column 49"},
+		{"x = 700", "x = 1001", "Line 10, column 42"},
 		{`by = "pass"`, `by = "air"`, "no kind of link"},
 		{"title = ", "title ", "Line 4"},
 	} {
@@ -262,7 +262,7 @@ func TestCampaignRefusalsInWords(t *testing.T) {
 		}
 		for prefix, how := range map[string]*regexp.Regexp{
 			"campaign.refuse.": regexp.MustCompile(`\brefuse\([^,\n]+, "([a-z.]+)"`),
-			"campaign.file.":   regexp.MustCompile(`\.fault\([^\n]*?, "([a-z]+)"[,)]`),
+			"campaign.file.":   regexp.MustCompile(`(?m)\.fault\([^\n]*?, "([a-z]+)"(?:,|\)$)`),
 			"":                 regexp.MustCompile(`"(campaign\.file\.[a-z]+)"`),
 		} {
 			for _, m := range how.FindAllStringSubmatch(string(b), -1) {
