@@ -75,7 +75,7 @@ type explainer struct {
 // plain tells lines that rolled nothing.
 func (x explainer) plain(part int) []chat.Line {
 	lines := []chat.Line{x.say("battle.why.nothing", "entry", x.number(part))}
-	return append(lines, x.tale.body(false)...)
+	return append(lines, x.tale.body(everything)...)
 }
 
 func (x explainer) number(line int) chat.Span {

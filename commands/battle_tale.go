@@ -30,11 +30,12 @@ func (t tale) has(kind string) bool {
 }
 
 // lines tells the entry: a headline if a turn ended, then each thing that
-// happened. What is too long loses moves first, then what comes last.
+// happened. What is too long loses moves first, then blows that came to nothing,
+// then what comes last.
 func (t tale) lines(typed []string) []chat.Line {
-	body := t.body(false)
-	if len(body) > mostTale && !t.all {
-		body = t.body(true)
+	body := t.body(everything)
+	for folded := foldMoves; folded <= foldMisses && len(body) > mostTale && !t.all; folded++ {
+		body = t.body(folded)
 	}
 	if len(body) > mostTale && !t.all {
 		more := len(body) - mostTale + 1
@@ -89,19 +90,33 @@ func unitOf(s battle.State, id string) *battle.Unit {
 	return &u
 }
 
-// body tells each event. With folded moves are counted and not named.
-func (t tale) body(folded bool) []chat.Line {
+// folding says what is counted and no longer named; each includes those before it.
+type folding int
+
+const (
+	everything folding = iota
+	foldMoves
+	foldMisses
+)
+
+// body tells each event, but for what is folded.
+func (t tale) body(folded folding) []chat.Line {
 	var out []chat.Line
-	moves := 0
+	moves, misses := 0, 0
 	for i, e := range t.events {
 		switch e := e.(type) {
 		case *battle.Moved:
-			moves++
-			if folded {
+			if folded >= foldMoves {
+				moves++
 				continue
 			}
 		case *battle.Held:
-			if folded || e.At == "" && t.busy() {
+			if folded >= foldMoves || e.At == "" && t.busy() {
+				continue
+			}
+		case *battle.Attacked:
+			if folded >= foldMisses && e.Crossed == 0 {
+				misses++
 				continue
 			}
 		}
@@ -109,8 +124,11 @@ func (t tale) body(folded bool) []chat.Line {
 			out = append(out, line)
 		}
 	}
-	if folded && moves > 0 {
+	if moves > 0 {
 		out = append([]chat.Line{t.say("battle.told.moves", "n", moves)}, out...)
+	}
+	if misses > 0 {
+		out = append(out, t.say("battle.told.misses", "n", misses))
 	}
 	return out
 }

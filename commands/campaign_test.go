@@ -297,3 +297,68 @@ func TestCampaignRefusalsInWords(t *testing.T) {
 		t.Errorf("only %d kinds of fault were met: %v", len(kinds), kinds)
 	}
 }
+
+// A battle in another place counts in the campaign with the entry that ended it,
+// and settles what was reported of it by hand; the gazette has its players' words.
+func TestBattleCounts(t *testing.T) {
+	tb := atBattle(t) // Ann and Bo have joined; their battle in #fen is for nothing
+	mover, other := tb.mover()
+	tb.say(mover, "#fen", "/battle concede surely")
+	if n := len(tb.campaignOf("#osier").Now.Results); n != 0 {
+		t.Fatalf("%d battles count that were not for a region", n)
+	}
+	tb.say(mover, "#fen", "/battle open "+other+" 500 Last Ferry for Alder Ford")
+	if got := tb.pick(other, "#fen", "Accept"); !strings.Contains(got, "roll-off") {
+		t.Fatalf("the battle did not begin:\n%s", got)
+	}
+	tb.say(mover, "#osier", "/result "+mover+" beat "+other+" at Alder Ford")
+	tb.say(mover, "#fen", "/tell We wanted that ford.")
+	got := tb.say(other, "#fen", "/battle concede surely")
+	if !strings.Contains(got, mover+" beat "+other) || !strings.Contains(got, "Alder Ford falls to "+mover) {
+		t.Errorf("the campaign does not tell of it:\n%s", got)
+	}
+	c := tb.campaignOf("#osier")
+	if len(c.Now.Results) != 1 || len(c.Claims) != 0 {
+		t.Fatalf("results %+v, open reports %+v", c.Now.Results, c.Claims)
+	}
+	b := c.Now.Results[0].Battle
+	fen, err := tb.desk.view(t.Context(), "test:#fen")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b == nil || b.Ledger != fen.ledger.String() || b.Leaf != fen.head.Last.String() || uint64(b.Seq) != fen.head.Size-1 {
+		t.Errorf("the result names %+v, the battle ended with entry %d of %s, %s", b, fen.head.Size-1, fen.ledger, fen.head.Last)
+	}
+	if len(c.Units) == 0 {
+		t.Error("no unit has a career")
+	}
+	if got := tb.say("Cy", "#osier", "/campaign gazette"); !strings.Contains(got, mover+`: "We wanted that ford."`) || !strings.Contains(got, "Alder Ford changes hands") {
+		t.Errorf("gazette:\n%s", got)
+	}
+}
+
+// A person without a campaign here is shown the one that they play in, with its
+// people's names; two of them must be told apart.
+func TestCampaignFromElsewhere(t *testing.T) {
+	tb := atCampaign(t)
+	if got := tb.say("Ann", "#fen", "/campaign map alder"); !strings.Contains(got, "May march in: Ann, Bo.") {
+		t.Errorf("\n%s", got)
+	}
+	if got := tb.say("Ann", "#fen", "/result Ann beat Bo at Fen End"); !strings.Contains(got, "held by Gus") {
+		t.Errorf("\n%s", got)
+	}
+	if got := tb.say("Ann", "#fen", "/result Ann beat Bo 7 to 5"); !strings.Contains(got, "> test:#osier\nAnn says: Ann beat Bo 7 to 5.") {
+		t.Errorf("\n%s", got)
+	}
+	if tb.size("#fen") != 0 {
+		t.Error("an entry was made in a place where no campaign is played")
+	}
+	tb.say("Cy", "#south", "/campaign start osier")
+	tb.say("Ann", "#south", "/campaign join")
+	if got := tb.say("Ann", "#fen", "/campaign map"); !strings.Contains(got, "2 campaigns") {
+		t.Errorf("\n%s", got)
+	}
+	if got := tb.say("Dee", "#fen", "/campaign map"); !strings.Contains(got, "No campaign is played here") {
+		t.Errorf("\n%s", got)
+	}
+}

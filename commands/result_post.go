@@ -56,9 +56,9 @@ func (t atlas) tellClaim(e *campaign.Claimed, post *chat.Post) {
 	mine, theirs := []chat.Person{t.view.person(e.By)}, []chat.Person{t.view.person(other)}
 	agree := "/campaign agree " + strconv.Itoa(e.Claim)
 	post.Notify = theirs
-	said := t.say("campaign.saidso", "who", reason.Person(e.By), "battle", t.score(e.Score))
+	said := t.say("campaign.saidso", "who", t.called(e.By), "battle", t.score(e.Score))
 	if e.Instead > 0 {
-		said = t.say("campaign.corrected", "who", reason.Person(e.By), "battle", t.score(e.Score))
+		said = t.say("campaign.corrected", "who", t.called(e.By), "battle", t.score(e.Score))
 	}
 	if e.Against == 0 {
 		post.Lines = []chat.Line{said, t.say("campaign.counts", "time", t.clock(e.Until), "who", reason.Person(other))}
@@ -67,7 +67,7 @@ func (t atlas) tellClaim(e *campaign.Claimed, post *chat.Post) {
 		return
 	}
 	earlier, _ := t.Claim(e.Against)
-	post.Lines = []chat.Line{said, t.say("campaign.saidso", "who", reason.Person(other), "battle", t.score(earlier.Score)),
+	post.Lines = []chat.Line{said, t.say("campaign.saidso", "who", t.called(other), "battle", t.score(earlier.Score)),
 		t.say("campaign.differ"), t.say("campaign.ruled", "command", typed(resultExample))}
 	post.Choices = choices(chat.Choice{Label: short(e.Score), Command: agree, Who: theirs},
 		chat.Choice{Label: short(earlier.Score), Command: "/campaign agree " + strconv.Itoa(e.Against), Who: mine})
@@ -84,7 +84,7 @@ func (t atlas) tellObjection(e *campaign.Objected, post *chat.Post) {
 		return
 	}
 	post.Notify = []chat.Person{t.view.person(c.By)}
-	post.Lines = []chat.Line{t.say("campaign.denied.head", "who", reason.Person(e.By), "battle", t.score(c.Score)),
+	post.Lines = []chat.Line{t.say("campaign.denied.head", "who", t.called(e.By), "battle", t.score(c.Score)),
 		t.say("campaign.denied.next", "command", typed(resultExample))}
 }
 
@@ -150,7 +150,7 @@ func (t atlas) score(s campaign.Score) chat.Line {
 			scores = []int{scores[1], scores[0]}
 		}
 	}
-	line := t.say(id, "one", reason.Person(first), "two", reason.Person(second))
+	line := t.say(id, "one", t.called(first), "two", t.called(second))
 	if scores != nil {
 		line = append(line, t.say("campaign.score.points", "one", scores[0], "two", scores[1])...)
 	}
@@ -159,6 +159,10 @@ func (t atlas) score(s campaign.Score) chat.Line {
 	}
 	return line
 }
+
+// called is a player's name alone: one post points at one person, who is to do
+// something, and only names the others.
+func (t atlas) called(player string) chat.Span { return said(t.view.who(player).Text) }
 
 // short is a score as a label: "8 to 6", or how it ended if none was said.
 func short(s campaign.Score) string {

@@ -88,7 +88,24 @@ func (f field) unitLines(u battle.Unit) []chat.Line {
 		}
 	}
 	say(u.Grade != "", "battle.unit.grade", "grade", u.Grade)
-	return out
+	return append(out, f.career(u)...)
+}
+
+// career is what a unit has come to in the campaign whose region is at stake.
+func (f field) career(u battle.Unit) []chat.Line {
+	if f.Terms.Campaign == "" {
+		return nil
+	}
+	c, err := f.ask.campaignOf(f.Terms)
+	if err != nil {
+		return nil
+	}
+	seat := c.view.seats[f.person(u.Side)]
+	past, fought := c.Unit(seat, u.Key)
+	if !fought {
+		return nil
+	}
+	return []chat.Line{f.say("battle.unit.career", "title", c.title(), "battles", past.Battles, "n", past.Experience, "grade", c.Grade(seat, u.Key))}
 }
 
 func (f field) unitNamesOf(ids []string) []reason.Name {

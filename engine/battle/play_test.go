@@ -284,6 +284,46 @@ func TestReplayNeedsOnlyWhatActed(t *testing.T) {
 	}
 }
 
+// scarce is a Drawer with few dice left, each of which shows 1.
+type scarce struct{ left int }
+
+func (s *scarce) Draw(int) int { s.left--; return 1 }
+func (s *scarce) Left() int    { return s.left }
+
+// TestDiceRunOut: a sheet stops before a line that could need more dice than the
+// entry has left, and done in the middle of itself; neither draws one too many.
+func TestDiceRunOut(t *testing.T) {
+	tb := begin(t)
+	lines := tb.read("shoot Mortar at Riders; shoot Crossbows at Riders; hold Pikes")
+	d := &scarce{left: 30}
+	events, err := Decide(tb.state, Order{Player: "p1", Do: Sheet{Battle: 1, Orders: lines}}, d)
+	if err != nil {
+		t.Fatal(spell(err))
+	}
+	stop, ok := events[len(events)-1].(*Stopped)
+	if !ok || stop.Line != 2 || stop.Why != "battle.refuse.dice" || len(stop.Rest) != 1 || d.left < 0 {
+		t.Fatalf("%d dice left, last event %+v", d.left, events[len(events)-1])
+	}
+	u := tb.state.unit("u6")
+	u.Turn.Lost = 2
+	tb.state.unit("u5").Turn.Lost = 1
+	d = &scarce{left: 1}
+	events, err = Decide(tb.state, Order{Player: "p1", Do: Sheet{Battle: 1, Orders: []Line{{Order: Done}}}}, d)
+	if err != nil {
+		t.Fatal(spell(err))
+	}
+	if stop, ok := events[len(events)-1].(*Stopped); !ok || stop.Line != 1 || d.left != 0 {
+		t.Fatalf("%d dice left, last event %+v", d.left, events[len(events)-1])
+	}
+	if tb.state = tb.state.Fold(events); tb.state.Side != 0 {
+		t.Fatal("the turn was handed over in the middle of done")
+	}
+	events, err = Decide(tb.state, Order{Player: "p1", Do: Sheet{Battle: 1, Orders: []Line{{Order: Done}}}}, &scarce{left: 1})
+	if _, ok := events[len(events)-1].(*Handed); err != nil || !ok {
+		t.Fatal("done said again does not go on where it stopped")
+	}
+}
+
 // TestOptions: what a unit may do, and why not, as things stand.
 func TestOptions(t *testing.T) {
 	tb := begin(t)
