@@ -362,3 +362,38 @@ func TestCampaignFromElsewhere(t *testing.T) {
 		t.Errorf("\n%s", got)
 	}
 }
+
+// The page for organisers shows a file that can be played and commands that work.
+func TestPageForOrganisers(t *testing.T) {
+	b, err := os.ReadFile(filepath.FromSlash("../docs/campaign.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := string(b)
+	_, rest, _ := strings.Cut(page, "```toml\n")
+	file, _, ok := strings.Cut(rest, "```")
+	if !ok {
+		t.Fatal("the page shows no file")
+	}
+	f, err := campaign.Parse([]byte(file))
+	if err != nil {
+		t.Fatalf("%+v", err)
+	}
+	if f.RoundDays != 14 || len(f.Regions) != 4 || f.Experience != (campaign.Experience{Fought: 2, Broke: 3, Won: 1, Fell: -1}) {
+		t.Errorf("%+v", f)
+	}
+	tb := newTable(t)
+	said := regexp.MustCompile(`(?m)^    ([a-z]+) (#osier): (/.+)$`).FindAllStringSubmatch(page, -1)
+	if len(said) < 5 {
+		t.Fatalf("only %d commands on the page", len(said))
+	}
+	for _, m := range said {
+		got := tb.say(strings.ToUpper(m[1][:1])+m[1][1:], m[2], m[3])
+		if p := tb.posts[len(tb.posts)-1]; p.Error != "" || got == "" {
+			t.Errorf("%s\n%s", m[0], got)
+		}
+	}
+	if c := tb.campaignOf("#osier"); c.Round != 2 || c.Holder("alder ford") == "" {
+		t.Errorf("round %d, Alder Ford is held by %q", c.Round, c.Holder("alder ford"))
+	}
+}

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"slices"
 
 	"drumhead/engine/dice"
 	"drumhead/engine/sentence"
@@ -139,7 +138,9 @@ func (Rolling) Apply(g Game, c Command, events []storage.Object) (any, error) {
 	}
 	rolls := RollsOf(g)
 	rolls = rolls[max(0, len(rolls)-MostRolls+1):]
-	return append(slices.Clone(rolls), rolled), nil
+	next := make(Rolls, len(rolls)+1)
+	next[copy(next, rolls)] = rolled
+	return next, nil
 }
 
 // RollOf finds the event of a roll.

@@ -5,7 +5,7 @@ package proof
 const Reach = 4096
 
 // chunk is how many values a window keeps in one piece.
-const chunk = 32
+const chunk = 16
 
 // window is a list to which only new values are added. It is a value: adding
 // gives another window and leaves the old one as it was, at the cost of
@@ -17,7 +17,7 @@ type window[T any] struct {
 
 // add puts a value at the end, and forgets the oldest chunk once all of it is stale.
 func (w window[T]) add(v T, stale func(T) bool) window[T] {
-	tail := make([]T, len(w.tail)+1, chunk)
+	tail := make([]T, len(w.tail)+1)
 	copy(tail, w.tail)
 	tail[len(w.tail)] = v
 	w.tail = tail

@@ -190,31 +190,33 @@ func (s Speaker) fill(id string, slots []reason.Arg) chat.Line {
 	if !ok {
 		return Text("[[" + id + "]]")
 	}
-	var line chat.Line
+	line := make(chat.Line, 0, len(pieces)+2)
 	for _, p := range pieces {
 		if p.slot == "" {
-			line = append(line, chat.Span{Kind: chat.Plain, Text: p.text})
+			line = put(line, chat.Span{Kind: chat.Plain, Text: p.text})
 			continue
 		}
 		v, ok := find(slots, p.slot)
 		switch {
 		case !ok:
-			line = append(line, chat.Span{Kind: chat.Plain, Text: "[[" + p.slot + "]]"})
+			line = put(line, chat.Span{Kind: chat.Plain, Text: "[[" + p.slot + "]]"})
 		case p.many != "":
 			word := p.many
 			if n, isOne := number(v); isOne && n == 1 {
 				word = p.one
 			}
-			line = append(line, chat.Span{Kind: chat.Plain, Text: word})
+			line = put(line, chat.Span{Kind: chat.Plain, Text: word})
 		default:
 			spans := s.value(v)
 			if p.capital {
 				spans = capital(spans)
 			}
-			line = append(line, spans...)
+			for _, span := range spans {
+				line = put(line, span)
+			}
 		}
 	}
-	return join(line)
+	return line
 }
 
 func find(slots []reason.Arg, name string) (any, bool) {
@@ -302,17 +304,13 @@ func capital(line chat.Line) chat.Line {
 	return out
 }
 
-// join melts neighbouring plain spans into one.
-func join(line chat.Line) chat.Line {
-	var out chat.Line
-	for _, s := range line {
-		if s.Kind == chat.Plain && len(out) > 0 && out[len(out)-1].Kind == chat.Plain {
-			out[len(out)-1].Text += s.Text
-			continue
-		}
-		out = append(out, s)
+// put adds a span to a line; a plain one melts into a plain one before it.
+func put(line chat.Line, s chat.Span) chat.Line {
+	if last := len(line) - 1; s.Kind == chat.Plain && last >= 0 && line[last].Kind == chat.Plain {
+		line[last].Text += s.Text
+		return line
 	}
-	return out
+	return append(line, s)
 }
 
 // Text is a line of plain text.
