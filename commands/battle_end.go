@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"errors"
 	"time"
 
 	"drumhead/campaign"
@@ -219,8 +220,12 @@ func (f field) counted(d *done) ([]act, error) {
 		return nil, nil
 	}
 	c, err := f.ask.campaignOf(f.Terms)
+	var gone *reason.Refusal
+	if errors.As(err, &gone) {
+		return nil, nil // there is no such campaign any more; the battle's own result stands
+	}
 	if err != nil {
-		return nil, nil //nolint:nilerr // the campaign is gone; the battle's own result stands
+		return nil, err
 	}
 	result, ok := f.campaignResult(c, d)
 	if !ok || campaign.Check(c.State, campaign.Command{By: campaign.Bot, Act: result}) != nil {
