@@ -16,6 +16,7 @@ import (
 	"reflect"
 	"slices"
 	"strconv"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -81,16 +82,20 @@ type world struct {
 	faults  *faulty.Store
 	entropy *entropy
 	desk    *Desk
-	now     time.Time
+	clock   atomic.Int64 // Unix milliseconds: the store's committer reads it too
 	said    []chat.Message
 	posts   []chat.Post
 	log     bytes.Buffer // everything that was posted, for comparing backends
 }
 
+// now is the simulated time; pass lets some go by.
+func (w *world) now() time.Time       { return time.UnixMilli(w.clock.Load()).UTC() }
+func (w *world) pass(d time.Duration) { w.clock.Add(d.Milliseconds()) }
+
 func (w *world) start() {
 	w.under = w.backend.open()
 	w.faults = faulty.Over(w.under, faulty.Lucky, nil)
-	d, err := New(Config{Store: w.faults, Now: func() time.Time { return w.now }, Entropy: w.entropy,
+	d, err := New(Config{Store: w.faults, Now: w.now, Entropy: w.entropy,
 		Name: "practice.drumhead.local", Key: ed25519.NewKeyFromSeed(bytes.Repeat([]byte{9}, 32))})
 	if err != nil {
 		w.t.Fatal(err)
@@ -110,7 +115,7 @@ func (w *world) crash() {
 func (w *world) Run(context.Context, chat.Desk) error { return nil }
 func (w *world) Send(_ context.Context, p chat.Post) (chat.Receipt, error) {
 	w.show(p)
-	return chat.Receipt{Ref: string(p.ID), Time: w.now}, nil
+	return chat.Receipt{Ref: string(p.ID), Time: w.now()}, nil
 }
 func (w *world) Limits() chat.Limits { return chat.Limits{} }
 
@@ -170,7 +175,7 @@ func (w *world) sizes() map[storage.LedgerID]uint64 {
 }
 
 func (w *world) step(n int) {
-	w.now = w.now.Add(time.Duration(w.rng.IntN(90)) * time.Second)
+	w.pass(time.Duration(w.rng.IntN(90)) * time.Second)
 	switch k := w.rng.IntN(20); {
 	case k < 10:
 		w.say(n)
@@ -191,7 +196,7 @@ func (w *world) step(n int) {
 		w.say(n)
 		w.faults.Replan(faulty.Lucky)
 	default:
-		w.now = w.now.Add(time.Duration(w.rng.IntN(60)) * time.Hour)
+		w.pass(time.Duration(w.rng.IntN(60)) * time.Hour)
 		if _, err := w.desk.Tick(context.Background()); err != nil {
 			w.t.Fatalf("seed %d, step %d: tick: %v", w.seed, n, err)
 		}
@@ -209,7 +214,7 @@ func (w *world) say(n int) {
 		place = "#osier"
 	}
 	m := chat.Message{Source: chat.Source(fmt.Sprintf("test:%d:%d", w.seed, n)), Community: "test:club", Place: chat.Place("test:" + place),
-		Person: chat.Person("test:" + who), Name: who, Organiser: who == "Cy", Text: text, Time: w.now}
+		Person: chat.Person("test:" + who), Name: who, Organiser: who == "Cy", Text: text, Time: w.now()}
 	w.hear(m)
 }
 
@@ -236,7 +241,7 @@ func (w *world) tap(n int) {
 		c := p.Choices[w.rng.IntN(len(p.Choices))]
 		who := []string{"Ann", "Bo", "Cy"}[w.rng.IntN(3)]
 		m := chat.Message{Source: chat.Source(fmt.Sprintf("test:%d:%d", w.seed, n)), Community: "test:club", Place: "test:#fen",
-			Person: chat.Person("test:" + who), Name: who, Organiser: who == "Cy", Tap: &chat.Tap{Post: p.ID, Number: c.Number}, Time: w.now}
+			Person: chat.Person("test:" + who), Name: who, Organiser: who == "Cy", Tap: &chat.Tap{Post: p.ID, Number: c.Number}, Time: w.now()}
 		w.hear(m)
 		return
 	}
@@ -327,8 +332,9 @@ func (w *world) verify(id storage.LedgerID) {
 
 // live1 runs one seed on one backend and returns everything that came of it.
 func live1(t *testing.T, seed uint64, onBolt bool) (string, map[storage.LedgerID]uint64) {
-	w := &world{t: t, seed: seed, rng: rand.New(rand.NewPCG(seed, 1)), entropy: newEntropy(byte(seed)), now: time.Date(2026, 10, 24, 18, 0, 0, 0, time.UTC)}
-	now := func() time.Time { return w.now }
+	w := &world{t: t, seed: seed, rng: rand.New(rand.NewPCG(seed, 1)), entropy: newEntropy(byte(seed))}
+	w.clock.Store(time.Date(2026, 10, 24, 18, 0, 0, 0, time.UTC).UnixMilli())
+	now := w.now
 	if onBolt {
 		w.backend = &boltBackend{t, filepath.Join(t.TempDir(), "drumhead.db"), now}
 	} else {
@@ -393,7 +399,7 @@ func prepare(w *world) {
 		{"Bo", "#fen", "/battle join"},
 	} {
 		w.handle(chat.Message{Source: chat.Source(fmt.Sprintf("test:%d:before%d", w.seed, i)), Community: "test:club",
-			Place: chat.Place("test:" + m.place), Person: chat.Person("test:" + m.who), Name: m.who, Organiser: m.who == "Cy", Text: m.text, Time: w.now})
+			Place: chat.Place("test:" + m.place), Person: chat.Person("test:" + m.who), Name: m.who, Organiser: m.who == "Cy", Text: m.text, Time: w.now()})
 	}
 }
 
