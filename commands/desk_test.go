@@ -185,3 +185,23 @@ func TestZone(t *testing.T) {
 		}
 	}
 }
+
+// Invited into a place, the bot says one post with one question; its choices
+// are picked like any other (evening 2.1).
+func TestInvited(t *testing.T) {
+	tb := newTable(t)
+	m := tb.message("Cy", "#club", "")
+	m.Joined = true
+	got := tb.handle(m)
+	for _, want := range []string{"Drumhead is here", "What first?", "[Just dice][A battle][Campaign]"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("nothing of %q in\n%s", want, got)
+		}
+	}
+	if got := tb.pick("Cy", "#club", "A battle"); !strings.Contains(got, "/force add") {
+		t.Errorf("the first steps of a battle:\n%s", got)
+	}
+	if tb.size("#club") != 0 {
+		t.Error("a greeting made an entry")
+	}
+}

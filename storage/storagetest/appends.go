@@ -15,78 +15,90 @@ import (
 
 func appendCases() []tested {
 	return []tested{
-		{"first entry to an empty ledger", func(b *bench) {
-			k := b.book(1)
-			k.check()
-			equal(b, "root of nothing", k.head().Root, storage.EmptyRoot())
-			k.grow(1)
-			k.check()
-			about, err := b.store.About(b.ctx, k.id)
-			b.ok(err)
-			equal(b, "about", fmt.Sprint(about), fmt.Sprint(storage.About{Community: k.community, Place: k.place, Salt: []byte("0123456789abcdef")}))
-		}},
+		{"first entry to an empty ledger", firstEntry},
 		{"bytes come back equal", bytesComeBack},
 		{"roots equal those of tlog", rootsEqualTlog},
-		{"wrong size refused", func(b *bench) {
-			k := b.book(1)
-			k.grow(3)
-			stale := k.next(1)
-			k.grow(1)
-			stale.Source, stale.Entries[0].Bytes = "new", Entry(k.id, 3, "new", "")
-			b.refused(b.store.Append(b.ctx, stale), storage.ErrConflict)
-			k.check()
-		}},
-		{"right size, wrong last leaf refused", func(b *bench) {
-			k := b.book(1)
-			k.grow(3)
-			other := k.next(1)
-			other.Expect.Last[0]++
-			b.refused(b.store.Append(b.ctx, other), storage.ErrConflict)
-			k.check()
-		}},
+		{"wrong size refused", wrongSize},
+		{"right size, wrong last leaf refused", wrongLastLeaf},
 		{"refused batch leaves no trace", refusedLeavesNoTrace},
 		{"64 goroutines on one ledger: one wins each round", oneWinsEachRound},
 		{"64 goroutines on 64 ledgers: none conflicts", noneConflicts},
 		{"a refused member among 100 lets 99 through", lets99Through},
 		{"two ledgers: both or none", bothOrNone},
-		{"two communities refused", func(b *bench) {
-			k, m := b.book(1), b.book(2)
-			m.community = "elsewhere"
-			b.refused(b.store.Append(b.ctx, k.next(1), m.next(1)), storage.ErrInvalid)
-			k.check()
-			k.grow(1)
-			m.grow(1)
-			b.refused(b.store.Append(b.ctx, k.next(1), m.next(1)), storage.ErrInvalid)
-			k.check()
-			m.check()
-		}},
-		{"same ledger twice refused", func(b *bench) {
-			k := b.book(1)
-			first := k.next(1)
-			k.wrote(first)
-			b.refused(b.store.Append(b.ctx, first, k.next(1)), storage.ErrInvalid)
-			head, err := b.store.Head(b.ctx, k.id)
-			b.ok(err)
-			equal(b, "size", head.Size, 0)
-		}},
-		{"community, place and salt cannot change", func(b *bench) {
-			k := b.book(1)
-			k.grow(1)
-			for _, change := range []func(*storage.Batch){
-				func(s *storage.Batch) { s.Community = "elsewhere" },
-				func(s *storage.Batch) { s.Place = "elsewhere" },
-				func(s *storage.Batch) { s.Salt = []byte("fedcba9876543210") },
-			} {
-				batch := k.next(1)
-				change(&batch)
-				b.refused(b.store.Append(b.ctx, batch), storage.ErrInvalid)
-			}
-			batch := k.next(1)
-			batch.Community, batch.Place, batch.Salt = k.community, k.place, []byte("0123456789abcdef")
-			k.append(batch)
-			k.check()
-		}},
+		{"two communities refused", twoCommunities},
+		{"same ledger twice refused", sameLedgerTwice},
+		{"community, place and salt cannot change", aboutIsFixed},
 	}
+}
+
+func firstEntry(b *bench) {
+	k := b.book(1)
+	k.check()
+	equal(b, "root of nothing", k.head().Root, storage.EmptyRoot())
+	k.grow(1)
+	k.check()
+	about, err := b.store.About(b.ctx, k.id)
+	b.ok(err)
+	equal(b, "about", fmt.Sprint(about), fmt.Sprint(storage.About{Community: k.community, Place: k.place, Salt: []byte("0123456789abcdef")}))
+}
+
+func wrongSize(b *bench) {
+	k := b.book(1)
+	k.grow(3)
+	stale := k.next(1)
+	k.grow(1)
+	stale.Source, stale.Entries[0].Bytes = "new", Entry(k.id, 3, "new", "")
+	b.refused(b.store.Append(b.ctx, stale), storage.ErrConflict)
+	k.check()
+}
+
+func wrongLastLeaf(b *bench) {
+	k := b.book(1)
+	k.grow(3)
+	other := k.next(1)
+	other.Expect.Last[0]++
+	b.refused(b.store.Append(b.ctx, other), storage.ErrConflict)
+	k.check()
+}
+
+func twoCommunities(b *bench) {
+	k, m := b.book(1), b.book(2)
+	m.community = "elsewhere"
+	b.refused(b.store.Append(b.ctx, k.next(1), m.next(1)), storage.ErrInvalid)
+	k.check()
+	k.grow(1)
+	m.grow(1)
+	b.refused(b.store.Append(b.ctx, k.next(1), m.next(1)), storage.ErrInvalid)
+	k.check()
+	m.check()
+}
+
+func sameLedgerTwice(b *bench) {
+	k := b.book(1)
+	first := k.next(1)
+	k.wrote(first)
+	b.refused(b.store.Append(b.ctx, first, k.next(1)), storage.ErrInvalid)
+	head, err := b.store.Head(b.ctx, k.id)
+	b.ok(err)
+	equal(b, "size", head.Size, 0)
+}
+
+func aboutIsFixed(b *bench) {
+	k := b.book(1)
+	k.grow(1)
+	for _, change := range []func(*storage.Batch){
+		func(s *storage.Batch) { s.Community = "elsewhere" },
+		func(s *storage.Batch) { s.Place = "elsewhere" },
+		func(s *storage.Batch) { s.Salt = []byte("fedcba9876543210") },
+	} {
+		batch := k.next(1)
+		change(&batch)
+		b.refused(b.store.Append(b.ctx, batch), storage.ErrInvalid)
+	}
+	batch := k.next(1)
+	batch.Community, batch.Place, batch.Salt = k.community, k.place, []byte("0123456789abcdef")
+	k.append(batch)
+	k.check()
 }
 
 // bytesComeBack appends the longest entry there may be, and every byte that

@@ -11,23 +11,30 @@ import (
 // limitCases tests every limit from both sides: what is allowed is stored, one
 // more is refused with ErrInvalid and stores nothing.
 func limitCases() []tested {
-	name := func(n int) string { return strings.Repeat("n", n) }
-	salt := make([]byte, 16)
-	limit := func(what string, most int, make func(b *storage.Batch, n int)) tested {
-		return tested{what, func(b *bench) {
-			k := b.book(1)
-			k.grow(1)
-			over := k.next(1)
-			make(&over, most+1)
-			b.refused(b.store.Append(b.ctx, over), storage.ErrInvalid)
-			k.check()
-			just := k.next(1)
-			make(&just, most)
-			k.append(just)
-			k.check()
-		}}
-	}
-	cases := []tested{
+	cases := append(limitsOfEntries(), limitsBeside()...)
+	return append(cases, tested{"shapes of a batch", shapes}, tested{"shapes of a first batch", firstShapes})
+}
+
+func name(n int) string { return strings.Repeat("n", n) }
+
+// limit is the case of one limit; make gives a batch n of what is limited.
+func limit(what string, most int, make func(b *storage.Batch, n int)) tested {
+	return tested{what, func(b *bench) {
+		k := b.book(1)
+		k.grow(1)
+		over := k.next(1)
+		make(&over, most+1)
+		b.refused(b.store.Append(b.ctx, over), storage.ErrInvalid)
+		k.check()
+		just := k.next(1)
+		make(&just, most)
+		k.append(just)
+		k.check()
+	}}
+}
+
+func limitsOfEntries() []tested {
+	return []tested{
 		limit("bytes of an entry", storage.MaxEntry, func(s *storage.Batch, n int) {
 			bare := len(Entry(s.Expect.Ledger, 1, s.Source, ""))
 			s.Entries[0].Bytes = Entry(s.Expect.Ledger, 1, s.Source, name(n-bare))
@@ -41,6 +48,12 @@ func limitCases() []tested {
 			s.Source = storage.Source(name(n))
 			s.Entries[0].Bytes = Entry(s.Expect.Ledger, 1, s.Source, "")
 		}),
+	}
+}
+
+func limitsBeside() []tested {
+	salt := make([]byte, 16)
+	return []tested{
 		limit("bytes of a post", storage.MaxPost, func(s *storage.Batch, n int) {
 			s.Posts = []storage.Post{{Place: "here", Bytes: make([]byte, n)}}
 		}),
@@ -88,7 +101,6 @@ func limitCases() []tested {
 		limit("timers cancelled by a batch", storage.MaxParts, func(s *storage.Batch, n int) { s.Cancel = make([]string, n) }),
 		limit("bytes of a secret", storage.MaxSecret, func(s *storage.Batch, n int) { s.Secret = make([]byte, n) }),
 	}
-	return append(cases, tested{"shapes of a batch", shapes}, tested{"shapes of a first batch", firstShapes})
 }
 
 // spoiled wants every change of a good batch to be refused.

@@ -43,67 +43,79 @@ func (k *book) timed(change func(*storage.Batch)) {
 
 func timerCases() []tested {
 	return []tested{
-		{"order of time, ties by ledger, then name", func(b *bench) {
-			k, m := b.book(1), b.book(2)
-			m.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("b", 10), at("a", 10), at("z", 5)} })
-			k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("c", 10), at("late", 60)} })
-			equal(b, "none yet", b.due(4, 9), "5s")
-			equal(b, "one", b.due(5, 9), "2 z, 10s")
-			equal(b, "all", b.due(10, 9), "2 z, 1 c, 2 a, 2 b, 1m0s")
-			equal(b, "at most two", b.due(10, 2), "2 z, 1 c, 10s")
-			equal(b, "none asked for", b.due(10, 0), "5s")
-			b.reopen()
-			equal(b, "after reopening", b.due(60, 9), "2 z, 1 c, 2 a, 2 b, 1 late")
-		}},
+		{"order of time, ties by ledger, then name", timersInOrder},
 		{"moved, cancelled, fired", movedCancelledFired},
-		{"fired twice", func(b *bench) {
-			k := b.book(1)
-			k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("turn", 5)} })
-			k.timed(func(s *storage.Batch) { s.Fired = []storage.TimerRef{at("turn", 5).TimerRef} })
-			batch := k.next(1)
-			batch.Fired = []storage.TimerRef{at("turn", 5).TimerRef}
-			b.refused(b.store.Append(b.ctx, batch), storage.ErrFired)
-			k.check()
-		}},
-		{"fired and set again in one batch", func(b *bench) {
-			k := b.book(1)
-			k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("turn", 5)} })
-			k.timed(func(s *storage.Batch) {
-				s.Fired = []storage.TimerRef{at("turn", 5).TimerRef}
-				s.Set = []storage.Timer{at("turn", 9)}
-			})
-			equal(b, "due", b.due(8, 9), "9s")
-			k.timed(func(s *storage.Batch) {
-				s.Fired = []storage.TimerRef{at("turn", 9).TimerRef}
-				s.Set = []storage.Timer{at("turn", 9)} // at the very same time
-			})
-			equal(b, "due again", b.due(9, 9), "1 turn")
-		}},
-		{"the clock backwards and far ahead", func(b *bench) {
-			k := b.book(1)
-			k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("turn", 5)} })
-			equal(b, "backwards", b.due(-1e9, 9), "5s")
-			equal(b, "before 1970", b.due(-2e9, 9), "5s")
-			equal(b, "far ahead", b.due(9e9, 9), "1 turn")
-		}},
-		{"times are kept in whole milliseconds", func(b *bench) {
-			k := b.book(1)
-			fine := at("turn", 5)
-			fine.Due = fine.Due.Add(1234567 * time.Nanosecond)
-			k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{fine} })
-			equal(b, "next", b.due(0, 9), "5.001s")
-			k.timed(func(s *storage.Batch) { s.Fired = []storage.TimerRef{fine.TimerRef} })
-			equal(b, "fired", b.due(9, 9), "")
-		}},
-		{"the same name in two ledgers", func(b *bench) {
-			k, m := b.book(1), b.book(2)
-			for _, one := range []*book{k, m} {
-				one.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("turn", 5)} })
-			}
-			k.timed(func(s *storage.Batch) { s.Cancel = []string{"turn"} })
-			equal(b, "due", b.due(5, 9), "2 turn")
-		}},
+		{"fired twice", firedTwice},
+		{"fired and set again in one batch", firedAndSetAgain},
+		{"the clock backwards and far ahead", clockBackwards},
+		{"times are kept in whole milliseconds", wholeMilliseconds},
+		{"the same name in two ledgers", nameInTwoLedgers},
 	}
+}
+
+func timersInOrder(b *bench) {
+	k, m := b.book(1), b.book(2)
+	m.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("b", 10), at("a", 10), at("z", 5)} })
+	k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("c", 10), at("late", 60)} })
+	equal(b, "none yet", b.due(4, 9), "5s")
+	equal(b, "one", b.due(5, 9), "2 z, 10s")
+	equal(b, "all", b.due(10, 9), "2 z, 1 c, 2 a, 2 b, 1m0s")
+	equal(b, "at most two", b.due(10, 2), "2 z, 1 c, 10s")
+	equal(b, "none asked for", b.due(10, 0), "5s")
+	b.reopen()
+	equal(b, "after reopening", b.due(60, 9), "2 z, 1 c, 2 a, 2 b, 1 late")
+}
+
+func firedTwice(b *bench) {
+	k := b.book(1)
+	k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("turn", 5)} })
+	k.timed(func(s *storage.Batch) { s.Fired = []storage.TimerRef{at("turn", 5).TimerRef} })
+	batch := k.next(1)
+	batch.Fired = []storage.TimerRef{at("turn", 5).TimerRef}
+	b.refused(b.store.Append(b.ctx, batch), storage.ErrFired)
+	k.check()
+}
+
+func firedAndSetAgain(b *bench) {
+	k := b.book(1)
+	k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("turn", 5)} })
+	k.timed(func(s *storage.Batch) {
+		s.Fired = []storage.TimerRef{at("turn", 5).TimerRef}
+		s.Set = []storage.Timer{at("turn", 9)}
+	})
+	equal(b, "due", b.due(8, 9), "9s")
+	k.timed(func(s *storage.Batch) {
+		s.Fired = []storage.TimerRef{at("turn", 9).TimerRef}
+		s.Set = []storage.Timer{at("turn", 9)} // at the very same time
+	})
+	equal(b, "due again", b.due(9, 9), "1 turn")
+}
+
+func clockBackwards(b *bench) {
+	k := b.book(1)
+	k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("turn", 5)} })
+	equal(b, "backwards", b.due(-1e9, 9), "5s")
+	equal(b, "before 1970", b.due(-2e9, 9), "5s")
+	equal(b, "far ahead", b.due(9e9, 9), "1 turn")
+}
+
+func wholeMilliseconds(b *bench) {
+	k := b.book(1)
+	fine := at("turn", 5)
+	fine.Due = fine.Due.Add(1234567 * time.Nanosecond)
+	k.timed(func(s *storage.Batch) { s.Set = []storage.Timer{fine} })
+	equal(b, "next", b.due(0, 9), "5.001s")
+	k.timed(func(s *storage.Batch) { s.Fired = []storage.TimerRef{fine.TimerRef} })
+	equal(b, "fired", b.due(9, 9), "")
+}
+
+func nameInTwoLedgers(b *bench) {
+	k, m := b.book(1), b.book(2)
+	for _, one := range []*book{k, m} {
+		one.timed(func(s *storage.Batch) { s.Set = []storage.Timer{at("turn", 5)} })
+	}
+	k.timed(func(s *storage.Batch) { s.Cancel = []string{"turn"} })
+	equal(b, "due", b.due(5, 9), "2 turn")
 }
 
 func movedCancelledFired(b *bench) {
