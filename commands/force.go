@@ -14,7 +14,7 @@ import (
 func forceCommands() []command {
 	return []command{
 		{Spec: args.Spec{Name: "force add", Mode: args.Direct, Files: true, Help: "your army, from a file or as you say it",
-			Example: "/force add\nWeir Militia, 500 points\n10 Pikes\n10 Crossbows\nMarram",
+			Example: "/force add Weir Militia, 500 points; 10 Pikes; 10 Crossbows; Marram",
 			Params:  []args.Param{{Name: "list", Kind: args.Force, Help: "a name and points, then a unit a line"}}},
 			plan: planForceAdd},
 		{Spec: args.Spec{Name: "force change", Mode: args.Direct, Help: "change your draft: a size, a name, a unit less",

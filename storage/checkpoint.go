@@ -67,7 +67,8 @@ func ParseVKey(vkey string) (name string, l LedgerID, public ed25519.PublicKey, 
 	if name, l, err = splitOrigin(v.Name()); err != nil {
 		return "", l, nil, err
 	}
-	raw, err := base64.StdEncoding.DecodeString(vkey[strings.LastIndexByte(vkey, '+')+1:])
+	parts := strings.SplitN(vkey, "+", 3) // base64 may hold a '+' of its own
+	raw, err := base64.StdEncoding.DecodeString(parts[len(parts)-1])
 	if err != nil || len(raw) != 1+ed25519.PublicKeySize {
 		return "", l, nil, fmt.Errorf("verifier key %.120q: 32 bytes of an Ed25519 key expected", vkey)
 	}

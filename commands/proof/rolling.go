@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"drumhead/engine/dice"
+	"drumhead/engine/reason"
 	"drumhead/engine/sentence"
 	"drumhead/storage"
 )
@@ -66,6 +67,17 @@ func (r Rolls) Newest() (Rolled, bool) {
 func (r Rolls) Of(seq uint64) (Rolled, bool) {
 	for _, roll := range r {
 		if roll.Seq == seq {
+			return roll, true
+		}
+	}
+	return Rolled{}, false
+}
+
+// Carried is the roll that went on with an entry's dice already, if one did:
+// dice are carried once, or a failed carry could be had again with a better need.
+func (r Rolls) Carried(seq uint64) (Rolled, bool) {
+	for _, roll := range r {
+		if seq > 0 && roll.Of == seq {
 			return roll, true
 		}
 	}
@@ -172,6 +184,9 @@ func roll(g Game, c Command) (sentence.Sentence, error) {
 	}
 	if s.Plain() != args.Dice || s.Label != "" || s.Again != (args.Of > 0) {
 		return s, fmt.Errorf("proof: %q is not how a roll is written in an entry", args.Dice)
+	}
+	if by, twice := RollsOf(g).Carried(args.Of); twice {
+		return s, reason.Refuse("/roll 20d6 3+", "dice.refuse.carried", "of", int64(args.Of), "by", int64(by.Seq))
 	}
 	before, _ := RollsOf(g).Of(args.Of)
 	return s.On(before.Carry)
