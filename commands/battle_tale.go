@@ -20,7 +20,9 @@ type tale struct {
 	before, after field
 	rec           storage.Record
 	events        []battle.Event
-	all           bool // every event, however many lines it takes: for reports
+	start         field     // the battle as the turn began; before, where one sheet is the whole turn
+	earlier       chat.Line // numbers of this turn's sheets before this one
+	all           bool      // every event, however many lines it takes: for reports
 }
 
 func (t tale) say(id string, pairs ...any) chat.Line { return t.after.say(id, pairs...) }
@@ -42,7 +44,11 @@ func (t tale) lines(typed []string) []chat.Line {
 		body = append(body[:mostTale-1], t.say("battle.told.more", "n", more))
 	}
 	if t.turnEnds() {
-		body = append([]chat.Line{t.headline()}, body...)
+		head := []chat.Line{t.headline()}
+		if len(t.earlier) > 0 {
+			head = append(head, t.say("battle.told.earlier", "entries", t.earlier))
+		}
+		body = append(head, body...)
 	}
 	return append(body, t.stopped(typed)...)
 }
@@ -63,7 +69,7 @@ const mostBrought = 3
 // brought lists who fell and who broke since the turn began.
 func (t tale) brought() any {
 	var out []reason.Reason
-	for _, u := range t.before.Units {
+	for _, u := range t.began().Units {
 		name, now := t.after.unit(u.ID), *unitOf(t.after.State, u.ID)
 		switch {
 		case u.Gone != "":
@@ -83,6 +89,48 @@ func (t tale) brought() any {
 		return t.say("battle.told.nothing")
 	}
 	return out[:min(len(out), mostBrought)]
+}
+
+// began is the battle as the turn began, or as the entry found it.
+func (t tale) began() field {
+	if t.start.ask != nil {
+		return t.start
+	}
+	return t.before
+}
+
+// wholeTurn looks back over a turn that was played in several sheets, so that
+// its last post sums all of it up: the one who waits reads only that.
+func (t *tale) wholeTurn(d *done) error {
+	a := d.ask
+	first := a.turnBegan(d.before, t.before.seq, d.rec.Seq)
+	for raw, err := range a.desk.store.Read(a.ctx, d.before.ledger, first, d.rec.Seq) {
+		if err != nil {
+			return err
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return err
+		}
+		if rec.Command != battle.CommandOrder {
+			continue
+		}
+		if len(t.earlier) > 0 {
+			t.earlier = append(t.earlier, chat.Span{Kind: chat.Plain, Text: ", "})
+		}
+		t.earlier = append(t.earlier, number(int64(rec.Seq)))
+	}
+	if len(t.earlier) == 0 {
+		return nil
+	}
+	game, err := a.gameAt(d.before, max(first, t.before.seq+1))
+	if err != nil {
+		return err
+	}
+	v := *d.before
+	v.game = game
+	t.start = t.before.at(&v)
+	return nil
 }
 
 func unitOf(s battle.State, id string) *battle.Unit {
@@ -341,7 +389,7 @@ func (t tale) tested(e *battle.Tested) chat.Line {
 // left lists the units whose numbers the entry changed.
 func (t tale) left() chat.Line {
 	var out []reason.Reason
-	for _, u := range t.before.Units {
+	for _, u := range t.began().Units {
 		now := unitOf(t.after.State, u.ID)
 		if now.Left != u.Left {
 			out = append(out, reason.New("battle.told.left_unit", "unit", t.after.unit(u.ID), "left", now.Left, "size", now.Size))

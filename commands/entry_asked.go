@@ -28,28 +28,40 @@ func (a *ask) asked() (*explained, error) {
 	if seq >= a.here.head.Size {
 		return nil, refuse("", "entry.refuse.none", "entry", number(int64(seq)), "last", number(int64(a.here.head.Size-1)))
 	}
-	e := &explained{ask: a, view: a.here, part: part, before: proof.NewGame(a.desk.file)}
-	for raw, err := range a.desk.store.Read(a.ctx, a.here.ledger, 0, seq+1) {
+	e := &explained{ask: a, view: a.here, part: part}
+	for raw, err := range a.desk.store.Read(a.ctx, a.here.ledger, seq, seq+1) {
 		if err != nil {
 			return nil, err
 		}
-		rec, err := storage.Parse(raw.Bytes)
-		if err != nil {
-			return nil, err
-		}
-		if rec.Seq == seq {
-			e.rec = rec
-			break
-		}
-		c, err := proof.CommandOf(rec)
-		if err != nil {
-			return nil, err
-		}
-		if e.before, err = e.before.Apply(c, rec.Events); err != nil {
+		if e.rec, err = storage.Parse(raw.Bytes); err != nil {
 			return nil, err
 		}
 	}
-	return e, nil
+	var err error
+	e.before, err = a.gameAt(a.here, seq)
+	return e, err
+}
+
+// gameAt is what a ledger had come to before entry seq.
+func (a *ask) gameAt(v *view, seq uint64) (proof.Game, error) {
+	game := proof.NewGame(a.desk.file)
+	for raw, err := range a.desk.store.Read(a.ctx, v.ledger, 0, seq) {
+		if err != nil {
+			return game, err
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return game, err
+		}
+		c, err := proof.CommandOf(rec)
+		if err != nil {
+			return game, err
+		}
+		if game, err = game.Apply(c, rec.Events); err != nil {
+			return game, err
+		}
+	}
+	return game, nil
 }
 
 // newestRoll is the last entry with dice here; the newest entry if there is none.

@@ -137,6 +137,11 @@ func tellOrder(d *done, f field, typed []string) (told, error) {
 		return told{}, err
 	}
 	t := tale{before: f.at(d.before), after: f.at(d.after), rec: d.rec, events: events}
+	if t.turnEnds() {
+		if err := t.wholeTurn(d); err != nil {
+			return told{}, err
+		}
+	}
 	post := chat.Post{Entry: int64(d.rec.Seq), Lines: t.lines(typed)}
 	out := told{}
 	f = t.after

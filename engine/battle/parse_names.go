@@ -102,11 +102,28 @@ func (r *reader) weapon(unit string) (string, *reason.Refusal) {
 // the first of them.
 func (r *reader) several(found []called, n int) *reason.Refusal {
 	said := strings.Join(r.left[:n], " ")
-	example := ""
-	if i := strings.Index(strings.ToLower(r.written), said); i >= 0 && i+len(said) <= len(r.written) {
-		example = r.written[:i] + found[0].shown + r.written[i+len(said):]
+	return reason.Refuse(instead(r.written, said, found[0].shown), "battle.refuse.several", "said", reason.Name(said), "fits", namesOf(found))
+}
+
+// instead is a line with other words for those said, "" if they do not stand
+// there as whole words.
+func instead(written, said, words string) string {
+	low := strings.ToLower(written)
+	if said == "" || len(low) != len(written) {
+		return ""
 	}
-	return reason.Refuse(example, "battle.refuse.several", "said", reason.Name(said), "fits", namesOf(found))
+	letter := func(i int) bool { return i >= 0 && i < len(low) && (low[i] >= 'a' && low[i] <= 'z' || low[i] >= 0x80) }
+	for from := 0; ; {
+		i := strings.Index(low[from:], said)
+		if i < 0 {
+			return ""
+		}
+		i += from
+		if !letter(i-1) && !letter(i+len(said)) {
+			return written[:i] + words + written[i+len(said):]
+		}
+		from = i + 1
+	}
 }
 
 // unknown refuses words that name nothing, with the nearest name or all of them.
@@ -117,9 +134,7 @@ func (r *reader) unknown(id string, list []called) *reason.Refusal {
 	why := refuse(id, "unit", reason.Name(said), "said", reason.Name(said))
 	if len(near) > 0 {
 		why = refuse(id+"_near", "unit", reason.Name(said), "said", reason.Name(said), "nearest", namesOf(near))
-		if i := strings.Index(strings.ToLower(r.written), word); word != "" && i >= 0 && i+len(word) <= len(r.written) {
-			why.Example = r.written[:i] + near[0].shown + r.written[i+len(word):]
-		}
+		why.Example = instead(r.written, word, near[0].shown)
 	}
 	why.Reason.Args = append(why.Reason.Args, reason.Arg{Name: "yours", Value: namesOf(list)}, reason.Arg{Name: "enemies", Value: namesOf(list)})
 	return why
