@@ -28,10 +28,14 @@ func battleDue(a *ask, v *view, who chat.Person) []due {
 	side := f.SideOf(me)
 	switch {
 	case side == battle.Nobody, f.Stage == battle.Ended:
-	case f.Stage == battle.Over && !f.Agreed[side]:
+	case f.Stage == battle.Over && !f.Agreed[side] && !f.Disputed[side]:
 		out = append(out, due{work: 1, line: f.say("battle.due.agree", "title", f.title())})
 	case f.Stage == battle.Playing && f.Proposed == battle.Other(side):
 		out = append(out, due{work: 1, line: f.say("battle.due.finish", "title", f.title(), "who", f.player(f.Proposed))})
+	case f.Stage == battle.Playing && f.Overdue && f.Side != side:
+		out = append(out, due{work: 1, line: f.say("battle.due.late", "title", f.title(), "who", f.player(f.Side))})
+	case f.Stage == battle.Playing && f.Overdue:
+		out = append(out, due{work: 3, line: f.say("battle.due.overdue", "title", f.title(), "turn", f.Turn)})
 	case f.Stage == battle.Playing && f.Side == side:
 		out = append(out, due{work: 3, line: f.say("battle.due.move", "title", f.title(), "turn", f.Turn), till: f.till()})
 	}

@@ -285,6 +285,12 @@ func planDecline(a *ask) (*answer, error) {
 
 // tellOpen shows the terms, once, with the choices of who is asked.
 func tellOpen(d *done, o battle.Offer, p *rules.Pack) (told, error) {
+	a := d.ask
+	if who := d.after.person(o.To); who != "" { // an offer waits for them: /due looks here
+		if err := a.desk.plays(a.ctx, a.msg.Community, who, game{Place: d.act.place, What: battleGame}); err != nil {
+			return told{}, err
+		}
+	}
 	say, t := d.after.speaker().Say, o.Terms
 	s := p.Scenario(t.Scenario)
 	common := []any{"who", reason.Person(d.rec.Player), "title", reason.Name(s.Title), "points", t.Points,

@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
@@ -261,5 +262,30 @@ func TestOffers(t *testing.T) {
 	wants(t, tb.say("Ann", "#fen", "/battle decline"), "takes the offer")
 	if offers := proof.BattlesOf(tb.view("#fen").game).Offers; len(offers) != 0 {
 		t.Errorf("%d offers still stand", len(offers))
+	}
+}
+
+// What waits for somebody shows in /due from the offer on: an offer waits for
+// who it was made to, and a move out of time for the one who decides.
+func TestDueFromTheOfferOn(t *testing.T) {
+	tb := atBattle(t)
+	mover, waits := tb.mover()
+	if got := tb.say(waits, "@dm", "/due"); !strings.Contains(got, "Nothing waits") {
+		t.Errorf("%s waits for nobody:\n%s", waits, got)
+	}
+	tb.now = tb.now.Add(49 * time.Hour)
+	if _, err := tb.desk.Tick(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	if got := tb.say(waits, "@dm", "/due"); !strings.Contains(got, "you decide") {
+		t.Errorf("%s decides what comes of it:\n%s", waits, got)
+	}
+	if got := tb.say(mover, "@dm", "/due"); !strings.Contains(got, "out of time") {
+		t.Errorf("%s is out of time:\n%s", mover, got)
+	}
+	tb.say("Cy", "#hill", "/roll d6")
+	tb.say("Ann", "#hill", "/battle open Cy 500 Last Ferry")
+	if got := tb.say("Cy", "@dm", "/due"); !strings.Contains(got, "offers you a battle") {
+		t.Errorf("an offer waits for Cy:\n%s", got)
 	}
 }
