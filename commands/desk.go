@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"drumhead/commands/args"
+	"drumhead/commands/beacon"
 	"drumhead/commands/chat"
 	"drumhead/commands/words"
 	"drumhead/engine/reason"
@@ -35,6 +36,8 @@ type Config struct {
 	Name string
 	Key  ed25519.PrivateKey // signs checkpoints
 	Log  *slog.Logger
+	// Beacon gives the rounds that cut dice; nil where there is none.
+	Beacon beacon.Source
 }
 
 // Desk takes messages and answers them. Handle may be called by many
@@ -49,6 +52,7 @@ type Desk struct {
 	key      ed25519.PrivateKey
 	practice bool
 	log      *slog.Logger
+	beacon   beacon.Source // nil: none
 	words    *words.Catalog
 
 	commands map[string]*command
@@ -69,7 +73,7 @@ func New(c Config) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{store: c.Store, now: c.Now, entropy: c.Entropy, name: c.Name, key: c.Key,
-		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, words: catalog,
+		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, words: catalog,
 		commands: map[string]*command{}, live: newLive(), people: newPeople(), idle: idleTimers{}}
 	if d.log == nil {
 		d.log = slog.New(slog.DiscardHandler)

@@ -13,6 +13,7 @@ import (
 
 	"drumhead/cmd/bot/internal/terminal"
 	"drumhead/commands/args"
+	"drumhead/commands/beacon"
 	"drumhead/commands/chatscript"
 	"drumhead/commands/words"
 	"drumhead/storage"
@@ -22,8 +23,8 @@ import (
 
 // seat is how the terminal is used: the flags of play.
 type seat struct {
-	data, name, as, place, script, practice, organiser string
-	json, strict                                       bool
+	data, name, as, place, script, practice, organiser, beacon string
+	json, strict                                               bool
 }
 
 // play lets people at this machine, or a program, play.
@@ -37,6 +38,7 @@ func play(c *call) error {
 	c.flags.BoolVar(&s.json, "json", false, "write each post as one JSON object a line (docs/json.md)")
 	c.flags.StringVar(&s.practice, "practice", "", "dice, ids and clock from HEX: the same every time, and marked as practice")
 	c.flags.BoolVar(&s.strict, "strict", false, "exit status 1 if any post was an error")
+	c.flags.StringVar(&s.beacon, "beacon", "", "URLs of relays of the public beacon, with commas: dice can be cut by its rounds (usual: none)")
 	c.flags.StringVar(&s.organiser, "organiser", "", "who runs the places, names with commas (usual: everybody)")
 	if _, err := c.parse(0); err != nil {
 		return err
@@ -75,7 +77,17 @@ func (s *seat) plan(c *call) (plan, error) {
 	if s.data == "" && seed == nil {
 		s.data = usualDirectory()
 	}
-	return plan{data: s.data, name: s.name, practice: seed, log: c.log()}, nil
+	p := plan{data: s.data, name: s.name, practice: seed, log: c.log()}
+	if s.beacon == "" {
+		return p, nil
+	}
+	if seed != nil {
+		return p, fmt.Errorf("%w: --beacon with --practice: a practice clock knows no rounds, leave out one of the two", errUsage)
+	}
+	if p.relays, err = beacon.ParseRelays(s.beacon); err != nil {
+		return p, fmt.Errorf("%w: --beacon: %w", errUsage, err)
+	}
+	return p, nil
 }
 
 // sit opens the house, plays until the input ends, and closes it.

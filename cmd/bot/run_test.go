@@ -49,6 +49,8 @@ func TestCommandLine(t *testing.T) {
 		{"play --practice=", usage, "1 to 64 bytes in hex expected"},
 		{"play --as two.words! --practice 00", usage, "one word expected"},
 		{"play --place table --practice 00", usage, "#NAME or @dm expected"},
+		{"play --beacon relay.example", usage, "as in https://relay.example"},
+		{"play --beacon https://relay.example --practice 00", usage, "leave out one of the two"},
 		{"play --practice 00 --name a+b", bad, "letters, digits, dots and hyphens expected"},
 		{"play --practice 00 --script no-such-file.txt", bad, "no-such-file.txt"},
 		{"verify", usage, "which ledger?"},

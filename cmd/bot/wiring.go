@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"drumhead/commands"
+	"drumhead/commands/beacon"
 	"drumhead/commands/chat"
 	"drumhead/storage"
 	"drumhead/storage/bolt"
@@ -21,8 +22,9 @@ import (
 // plan says what a house is opened with.
 type plan struct {
 	data     string
-	name     string // "" for the one that the directory has
-	practice []byte // seed of a practice game; nil for a real one
+	name     string   // "" for the one that the directory has
+	practice []byte   // seed of a practice game; nil for a real one
+	relays   []string // of the beacon; none: no beacon
 	log      *slog.Logger
 	wrap     func(storage.Store) storage.Store // for tests: a store that fails; nil leaves it
 }
@@ -80,9 +82,13 @@ func (h *house) begin(ctx context.Context, p plan) error {
 			return err
 		}
 	}
-	h.desk, err = commands.New(commands.Config{
-		Store: h.store, Now: h.clock.Now, Entropy: entropy, Name: h.name, Key: h.key, Log: p.log,
-	})
+	config := commands.Config{Store: h.store, Now: h.clock.Now, Entropy: entropy, Name: h.name, Key: h.key, Log: p.log}
+	if len(p.relays) > 0 {
+		if config.Beacon, err = beacon.NewRelays(beacon.Quicknet(), p.relays, beacon.Config{Log: p.log}); err != nil {
+			return err
+		}
+	}
+	h.desk, err = commands.New(config)
 	if err != nil {
 		return err
 	}
