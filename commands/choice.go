@@ -61,6 +61,7 @@ func (d *Desk) number(ctx context.Context, m chat.Message, posts []chat.Post) ([
 	var keep []storage.KeyValue
 	for i := range posts {
 		posts[i].ID = chat.PostID(freeID(m.Source, i))
+		posts[i].Lines = chat.Fold(posts[i].Lines)
 		if len(posts[i].Choices) == 0 {
 			continue
 		}

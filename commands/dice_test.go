@@ -127,12 +127,12 @@ func TestRollErrors(t *testing.T) {
 		"/roll 0d6":             "0 dice cannot be rolled; 1 to 1000 can.\nExample: /roll 12d6 4+\nNothing was rolled.",
 		"/roll 99999d6":         "99999 dice are too many; 1000 at once is the limit here.\nExample: /roll 1000d6 4+\nNothing was rolled.",
 		"/roll 12d6 7+":         "7+ never comes up on a d6. Needs go from 2+ to 6+.\nExample: /roll 12d6 6+\nNothing was rolled.",
-		"/roll 12d6 4":          "\"4\" could be a need or a number to add. Say 4+ (4 or more) or +4.\nExample: /roll 12d6 4+\nNothing was rolled.",
-		"/roll again 4+":        "Your last roll here has no successes to carry on. Roll with a need first.\nExample: /roll 20d6 3+\nNothing was rolled.",
-		"/roll again #9 4+":     "#9 has no successes to carry on, or is not among the last 32 rolls here.",
+		"/roll 12d6 4":          "\"4\" could be a need or a number to add.\nSay 4+ (4 or more) or +4.\nExample: /roll 12d6 4+\nNothing was rolled.",
+		"/roll again 4+":        "Your last roll here has no successes to carry on.\nRoll with a need first.\nExample: /roll 20d6 3+\nNothing was rolled.",
+		"/roll again #9 4+":     "#9 has no successes to carry on,\n  or is not among the last 32 rolls here.",
 		"/roll d1":              "A die of 1 sides cannot be rolled; 2 to 1000 sides can.\nExample: /roll 3d20\nNothing was rolled.",
-		"/roll 12d6 4+ banana":  "\"banana\" (character 9) cannot stand here. Expected a comma and more, for and a label, or the end.",
-		"/roll 12d6 4+ reroll ": "The sentence ends too early. Expected 1s, misses, hits or one miss.",
+		"/roll 12d6 4+ banana":  "\"banana\" (character 9) cannot stand here.\nExpected a comma and more, for and a label, or the end.",
+		"/roll 12d6 4+ reroll ": "The sentence ends too early.\nExpected 1s, misses, hits or one miss.",
 	} {
 		tb := newTable(t)
 		got := tb.say("Ann", "#club", text)

@@ -4,7 +4,6 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"fmt"
 	"strings"
 	"time"
@@ -215,8 +214,7 @@ func (a *ask) tell(d *done, g *gathered) error {
 		if p.To == (chat.Destination{}) {
 			p.To.Place = d.act.place
 		}
-		p.ID = "" // the store numbers it
-		b, err := json.Marshal(p)
+		b, err := encodePost(*p)
 		if err != nil {
 			return err
 		}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"drumhead/commands/args"
@@ -201,7 +200,7 @@ func (a *ask) complaint(err error) chat.Post {
 		return p
 	}
 	p.Error = r.Reason.ID
-	p.Lines = Lines(a.here.speaker().Reason(r.Reason))
+	p.Lines = []chat.Line{a.here.speaker().Reason(r.Reason)}
 	if example := a.exampleFor(r); example != "" {
 		p.Lines = append(p.Lines, a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: example}))
 	}
@@ -221,27 +220,6 @@ func (a *ask) exampleFor(r *reason.Refusal) string {
 		return "/help " + a.command.Name
 	}
 	return a.command.Example
-}
-
-// Lines cuts a line at its line ends, so that a sentence of the catalogue may
-// hold several.
-func Lines(line chat.Line) []chat.Line {
-	out := []chat.Line{nil}
-	for _, s := range line {
-		if s.Kind != chat.Plain {
-			out[len(out)-1] = append(out[len(out)-1], s)
-			continue
-		}
-		for i, part := range strings.Split(s.Text, "\n") {
-			if i > 0 {
-				out = append(out, nil)
-			}
-			if part != "" {
-				out[len(out)-1] = append(out[len(out)-1], chat.Span{Kind: chat.Plain, Text: part})
-			}
-		}
-	}
-	return out
 }
 
 // choices numbers choices by their place in the row.

@@ -64,7 +64,7 @@ func TestForceFiles(t *testing.T) {
 		t.Fatal(err)
 	}
 	wants(t, tb.hand("Bo", "@dm", "/force add", "ropewalk.toml", bad),
-		"ropewalk.toml not saved: line 14, save \"5\" is no target number. Expected 2+ to 6+, or \"none\". Example: save = \"5+\"")
+		"ropewalk.toml not saved: line 14,\n  save \"5\" is no target number.\nExpected 2+ to 6+, or \"none\". Example: save = \"5+\"")
 	wants(t, tb.say("Bo", "@dm", "/force show"), "You have no force here yet.")
 	wants(t, tb.hand("Bo", "@dm", "/force add", "ropewalk.toml", good), "Ropewalk Guild saved: 495 of 500 points, 4 units, no fault.")
 	wants(t, tb.hand("Bo", "@dm", "/force add", "ropewalk.toml", good), "It replaces your earlier force of that name.")
@@ -84,7 +84,7 @@ func TestForceChangeAndDrop(t *testing.T) {
 	wants(t, tb.say("Ann", "@dm", "/force change Crossbows, yes; no Mortar"), "Weir Militia saved: 423 of 500 points, 4 units, no fault.")
 	wants(t, tb.say("Ann", "@dm", "/force change yes"), "You have no draft here to change.")
 	wants(t, tb.say("Ann", "@dm", "/force drop Weir"), "[Drop Weir Militia]")
-	wants(t, tb.say("Ann", "@dm", "/force drop Nobody"), "You have no force called \"Nobody\" here. You have: Weir Militia.")
+	wants(t, tb.say("Ann", "@dm", "/force drop Nobody"), "You have no force called \"Nobody\" here.\nYou have: Weir Militia.")
 	wants(t, tb.pick("Ann", "@dm", "Drop Weir Militia"), "Weir Militia is deleted.")
 	wants(t, tb.say("Ann", "@dm", "/force drop Weir Militia"), "and no other")
 	tb.say("Ann", "@dm", storyForce)

@@ -92,7 +92,10 @@ func fileName(p chat.Place) string {
 	return b.String()
 }
 
+// encodePost writes a post as it is stored: with its lines as they will be read,
+// and without an id, because the store numbers it.
 func encodePost(p chat.Post) ([]byte, error) {
 	p.ID = ""
+	p.Lines = chat.Fold(p.Lines)
 	return json.Marshal(p)
 }

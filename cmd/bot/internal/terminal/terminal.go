@@ -150,7 +150,7 @@ func (t *Terminal) complain(ctx context.Context, to chat.Destination, id string,
 	defer t.mu.Unlock()
 	return t.show(ctx, chat.Post{
 		ID: chat.PostID(fmt.Sprintf("%s/%s/%d", Name, t.Session, t.heard)), To: to, Entry: -1, Error: id,
-		Lines: []chat.Line{{{Kind: chat.Plain, Text: t.Say(id, slots...)}}},
+		Lines: chat.Fold([]chat.Line{{{Kind: chat.Plain, Text: t.Say(id, slots...)}}}),
 	})
 }
 
