@@ -8,6 +8,7 @@ import (
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
+	"drumhead/engine/dice"
 	"drumhead/engine/reason"
 	"drumhead/engine/sentence"
 )
@@ -38,7 +39,7 @@ func planRoll(a *ask) (*answer, error) {
 		if err != nil {
 			return nil, err
 		}
-		if _, err := s.On(before.Carry); err != nil {
+		if s, err = s.On(before.Carry); err != nil {
 			return nil, slashed(err)
 		}
 		roll.Of = before.Seq
@@ -48,7 +49,7 @@ func planRoll(a *ask) (*answer, error) {
 			}
 		}
 	}
-	act := act{args: &roll, tell: func(d *done) (told, error) { return tellRoll(d, label) }}
+	act := act{args: &roll, tell: func(d *done) (told, error) { return tellRoll(d, s, label), nil }}
 	if s.Label != "" {
 		if roll.Said, err = a.salt(wordLabel, s.Label); err != nil {
 			return nil, err
@@ -116,17 +117,10 @@ func slashed(err error) error {
 	return &typed
 }
 
-// tellRoll makes the post of a roll.
-func tellRoll(d *done, label string) (told, error) {
-	e, err := proof.RollOf(d.rec.Events)
-	if err != nil {
-		return told{}, err
-	}
-	s, err := sentence.Parse(e.Dice)
-	if err != nil {
-		return told{}, err
-	}
-	r := rolled{view: d.after, seq: d.rec.Seq, by: d.rec.Player, cut: d.rec.Cut, label: label, sentence: s, outcome: e.Outcome}
+// tellRoll makes the post of a roll: the sentence, read off the dice that fell.
+func tellRoll(d *done, s sentence.Sentence, label string) told {
+	r := rolled{view: d.after, seq: d.rec.Seq, by: d.rec.Player, cut: d.rec.Cut, label: label, sentence: s,
+		outcome: s.Roll(dice.NewShown(d.rec.Faces))}
 	post := chat.Post{Lines: r.lines(), Choices: r.choices(), Entry: int64(d.rec.Seq)}
-	return told{posts: []chat.Post{post}}, nil
+	return told{posts: []chat.Post{post}}
 }

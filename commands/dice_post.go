@@ -257,7 +257,7 @@ func (r rolled) chainDice(round sentence.Round) []string {
 // odds says how likely it was what came through: for a chain in one sentence
 // what was expected, for a save that ends a chain of rolls the chance of so much.
 func (r rolled) odds() chat.Line {
-	chain, first, ok := proof.RollsOf(r.view.game).Chain(r.seq)
+	chain, first, ok := proof.RollsOf(r.view.game).Chain(r.seq, r.sentence)
 	if !ok || len(r.outcome.Rounds) > 1 || len(chain.Stages) < 2 {
 		return nil
 	}

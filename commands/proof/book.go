@@ -21,7 +21,7 @@ type Book struct {
 	next   *seal         // opened in time, takes over when the other is spent; nil if none
 	tips   []string      // of all seals ever opened
 	wait   []Pending
-	drawn  window[drawn]
+	drawn  window[*drawn]
 	words  window[usedWord]
 }
 
@@ -178,7 +178,7 @@ func (b *Book) replace(p Pending) {
 
 // remember keeps where an entry's dice come from, so that they can stand again.
 func (b *Book) remember(d drawn) {
-	b.drawn = b.drawn.add(d, func(old drawn) bool { return b.size-old.seq > Reach })
+	b.drawn = b.drawn.add(&d, func(old *drawn) bool { return b.size-old.seq > Reach })
 }
 
 // numberIn reads a number among args; false if it is not there.

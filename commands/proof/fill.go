@@ -81,7 +81,7 @@ func (b Book) AgainOf(a storage.Again) (*Draw, error) {
 // DiceOf tells how many dice an entry drew, and by which command; false if it
 // drew none, waits, or lies too far back for its dice to stand again.
 func (b Book) DiceOf(seq uint64) (dice int, command string, ok bool) {
-	d, ok := b.drawn.find(func(d drawn) bool { return d.seq == seq })
+	d, ok := b.drawn.find(func(d *drawn) bool { return d.seq == seq })
 	if !ok || b.size-seq > Reach {
 		return 0, "", false
 	}

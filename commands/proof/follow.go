@@ -252,10 +252,11 @@ func (b *Book) stands(seq uint64, a storage.Again) (drawn, error) {
 	if a.Of >= seq || seq-a.Of > Reach {
 		return drawn{}, breaks(RuleAgain, "again.far", "of", int64(a.Of), "reach", int64(Reach))
 	}
-	d, ok := b.drawn.find(func(d drawn) bool { return d.seq == a.Of })
+	found, ok := b.drawn.find(func(d *drawn) bool { return d.seq == a.Of })
 	if !ok {
 		return drawn{}, breaks(RuleAgain, "again.none", "of", int64(a.Of))
 	}
+	d := *found
 	first, ok := d.runs.First(a.After)
 	if !ok {
 		return drawn{}, breaks(RuleAgain, "again.after", "after", int64(a.After), "dice", int64(d.runs.Count()), "of", int64(a.Of))

@@ -47,7 +47,7 @@ type Rolled struct {
 
 // Rolls are the newest rolls of a ledger, in order: the state of the room. It is
 // a value; nothing in it is ever changed.
-type Rolls []Rolled
+type Rolls []*Rolled
 
 // RollsOf finds the rolls of a game.
 func RollsOf(g Game) Rolls {
@@ -60,14 +60,14 @@ func (r Rolls) Newest() (Rolled, bool) {
 	if len(r) == 0 {
 		return Rolled{}, false
 	}
-	return r[len(r)-1], true
+	return *r[len(r)-1], true
 }
 
 // Of is the roll of an entry, false if it is none or too long ago.
 func (r Rolls) Of(seq uint64) (Rolled, bool) {
 	for _, roll := range r {
 		if roll.Seq == seq {
-			return roll, true
+			return *roll, true
 		}
 	}
 	return Rolled{}, false
@@ -78,26 +78,27 @@ func (r Rolls) Of(seq uint64) (Rolled, bool) {
 func (r Rolls) Carried(seq uint64) (Rolled, bool) {
 	for _, roll := range r {
 		if seq > 0 && roll.Of == seq {
-			return roll, true
+			return *roll, true
 		}
 	}
 	return Rolled{}, false
 }
 
 // Chain is the whole chain that ends with the roll of an entry, as one sentence,
-// and its first roll. A chain that no sentence can hold begins later.
-func (r Rolls) Chain(seq uint64) (sentence.Sentence, Rolled, bool) {
+// and its first roll. last is that roll's own sentence. A chain that no sentence
+// can hold begins later.
+func (r Rolls) Chain(seq uint64, last sentence.Sentence) (sentence.Sentence, Rolled, bool) {
 	now, ok := r.Of(seq)
 	if !ok {
 		return sentence.Sentence{}, now, false
 	}
-	last, err := sentence.Parse(now.Dice)
-	if err != nil {
-		return sentence.Sentence{}, now, false
-	}
-	if now.Of > 0 && now.Of < now.Seq {
-		if before, first, ok := r.Chain(now.Of); ok {
-			if whole, ok := before.Then(last); ok {
+	if before, ok := r.Of(now.Of); ok && now.Of < now.Seq {
+		s, err := sentence.Parse(before.Dice)
+		if err != nil {
+			return last, now, true
+		}
+		if s, first, ok := r.Chain(now.Of, s); ok {
+			if whole, ok := s.Then(last); ok {
 				return whole, first, true
 			}
 		}
@@ -136,7 +137,7 @@ func (Rolling) Apply(g Game, c Command, events []storage.Object) (any, error) {
 	if len(events) != 1 {
 		return nil, fmt.Errorf("proof: a roll has one event, not %d", len(events))
 	}
-	rolled := Rolled{Seq: c.Seq, By: c.Player}
+	rolled := &Rolled{Seq: c.Seq, By: c.Player}
 	said, _ := storage.Member(events[0], "dice")
 	var ok bool
 	if rolled.Dice, ok = storage.Text(said); !ok {

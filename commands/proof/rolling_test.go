@@ -6,6 +6,7 @@ import (
 
 	"drumhead/engine/dice"
 	"drumhead/engine/reason"
+	"drumhead/engine/sentence"
 	"drumhead/storage"
 )
 
@@ -43,7 +44,11 @@ func TestRollingCarries(t *testing.T) {
 	g = rollAs(t, g, 4, RollArgs{Dice: "again 4+", Of: 2}, []int{6, 4, 4, 1})
 	g = rollAs(t, g, 5, RollArgs{Dice: "again save 5+", Of: 4}, []int{6, 5, 2})
 	rolls := RollsOf(g)
-	chain, first, ok := rolls.Chain(5)
+	save, err := sentence.Parse("2d6 save 5+")
+	if err != nil {
+		t.Fatal(err)
+	}
+	chain, first, ok := rolls.Chain(5, save)
 	if !ok || chain.Plain() != "5d6 3+, 4+, save 5+" || first.Seq != 2 {
 		t.Errorf("%q from %d", chain.Plain(), first.Seq)
 	}

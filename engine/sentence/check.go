@@ -10,8 +10,9 @@ import (
 // check refuses what can be read but not rolled. For an `again` it looks only at
 // what does not depend on the dice.
 func (s Sentence) check() error {
-	for _, check := range [...]func() error{s.checkDice, s.checkShape, s.checkStages, s.checkNeeds, s.checkTotals, s.checkMost} {
-		if err := check(); err != nil {
+	for _, check := range [...]func(Sentence) error{Sentence.checkDice, Sentence.checkShape, Sentence.checkStages,
+		Sentence.checkNeeds, Sentence.checkTotals, Sentence.checkMost} {
+		if err := check(s); err != nil {
 			return err
 		}
 	}
@@ -144,14 +145,13 @@ func (st Stage) check(dice, sides int) error {
 	if st.Top != 0 && st.Top != sides {
 		return reason.Refuse("12d6 4+ 6s count twice", "dice.refuse.natural_face", "face", st.Top, "sides", sides)
 	}
-	example := strconv.Itoa(dice) + "d" + strconv.Itoa(sides) + " " + attack.AtLeast(sides).String()
 	switch {
 	case n.OrLess && (n.Face < 1 || n.Face >= sides):
 		return reason.Refuse("d"+strconv.Itoa(sides)+" 1 or less", "dice.refuse.or_less", "need", n.String(), "sides", sides, "most", sides-1)
 	case n.OrLess:
 		return nil
 	case n.Face < 2:
-		return reason.Refuse(example, "dice.refuse.low", "need", n.String(), "sides", sides)
+		return reason.Refuse(hardest(dice, sides), "dice.refuse.low", "need", n.String(), "sides", sides)
 	case n.Face > sides && dice > 1 && dice <= FewDice && n.Face <= dice*sides:
 		return reason.Refuse(strconv.Itoa(dice)+"d"+strconv.Itoa(sides)+" total "+n.String(), "dice.refuse.high_total", "need", n.String(), "sides", sides)
 	case n.Face > sides:
@@ -159,9 +159,14 @@ func (st Stage) check(dice, sides int) error {
 		if n.Face >= tooLarge {
 			shown = "That"
 		}
-		return reason.Refuse(example, "dice.refuse.high", "need", shown, "sides", sides)
+		return reason.Refuse(hardest(dice, sides), "dice.refuse.high", "need", shown, "sides", sides)
 	}
 	return nil
+}
+
+// hardest is so many dice that each need their highest face.
+func hardest(dice, sides int) string {
+	return strconv.Itoa(dice) + "d" + strconv.Itoa(sides) + " " + attack.AtLeast(sides).String()
 }
 
 // bounds are the lowest and highest sum of a side.

@@ -3,6 +3,7 @@ package sentence
 import (
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // kind is what a word of a sentence is.
@@ -29,21 +30,24 @@ type lexeme struct {
 // tooLarge stands for a number of more digits than any limit needs.
 const tooLarge = 1 << 30
 
-// lexer cuts a text into words.
+// lexer cuts a text into words. Every character that means something is ASCII
+// once it is folded, so that up to the first that means nothing, or to the label,
+// a place in bytes is one in characters.
 type lexer struct {
-	text  []rune // folded
+	text  string // folded
 	i     int
 	words []lexeme
 }
 
+// usualWords is room for the words of most sentences.
+const usualWords = 16
+
 // lex cuts a text into words up to `for`, and returns the place after it where
-// the label begins, or -1. A refusal names the character that means nothing.
+// the label begins, or -1. Spaces and a full stop at the end, which phones add,
+// are dropped. A refusal names the character that means nothing.
 func lex(text string) (words []lexeme, labelAt int, err error) {
-	l := lexer{text: []rune(text)}
-	for i, r := range l.text {
-		l.text[i] = fold(r)
-	}
-	for l.text = stop(l.text); l.i < len(l.text); {
+	l := lexer{text: strings.TrimRight(strings.Map(fold, text), " ."), words: make([]lexeme, 0, usualWords)}
+	for l.i < len(l.text) {
 		switch c := l.text[l.i]; {
 		case c == ' ':
 			l.i++
@@ -59,31 +63,24 @@ func lex(text string) (words []lexeme, labelAt int, err error) {
 		case c == ',':
 			l.add(comma, l.i, l.i+1)
 		default:
-			return nil, -1, refuseCharacter(c, l.i+1)
+			means, _ := utf8.DecodeRuneInString(l.text[l.i:])
+			return nil, -1, refuseCharacter(means, l.i+1)
 		}
 	}
 	return l.close(), -1, nil
 }
 
-// stop drops spaces and a full stop at the end, which phones add.
-func stop(text []rune) []rune {
-	for n := len(text); n > 0 && (text[n-1] == ' ' || text[n-1] == '.'); n-- {
-		text = text[:n-1]
-	}
-	return text
-}
-
-func digit(r rune) bool  { return r >= '0' && r <= '9' }
-func letter(r rune) bool { return r >= 'a' && r <= 'z' }
+func digit(c byte) bool  { return c >= '0' && c <= '9' }
+func letter(c byte) bool { return c >= 'a' && c <= 'z' }
 
 // add appends the word from one place to another and goes on after it.
 func (l *lexer) add(k kind, from, to int) {
-	l.words = append(l.words, lexeme{kind: k, text: string(l.text[from:to]), at: from + 1})
+	l.words = append(l.words, lexeme{kind: k, text: l.text[from:to], at: from + 1})
 	l.i = to
 }
 
 func (l *lexer) close() []lexeme {
-	l.words = append(l.words, lexeme{kind: end, at: len(l.text) + 1})
+	l.words = append(l.words, lexeme{kind: end, at: utf8.RuneCountInString(l.text) + 1})
 	return l.words
 }
 
@@ -136,11 +133,11 @@ func (l *lexer) word() string {
 	for to < len(l.text) && letter(l.text[to]) {
 		to++
 	}
-	text := string(l.text[from:to])
+	text := l.text[from:to]
 	for _, hyphened := range [...]string{"open-ended", "re-roll"} {
-		if strings.HasPrefix(hyphened, text+"-") && strings.HasPrefix(string(l.text[from:]), hyphened) {
+		if strings.HasPrefix(hyphened, text+"-") && strings.HasPrefix(l.text[from:], hyphened) {
 			to = from + len(hyphened)
-			text = string(l.text[from:to])
+			text = hyphened
 		}
 	}
 	l.add(word, from, to)
