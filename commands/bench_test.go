@@ -104,6 +104,8 @@ func BenchmarkRoll(b *testing.B) {
 		return float64(d[len(d)/2])
 	}
 	b.ReportMetric(median(whole)/median(least), "x-bare-commit")
+	b.ReportMetric(median(whole)/1e3, "µs-whole")
+	b.ReportMetric(median(least)/1e3, "µs-floor")
 	b.ReportMetric(median(own)/1e3, "µs-without-commit")
 	b.ReportMetric(0, "ns/op")
 }

@@ -2,6 +2,7 @@ package commands
 
 import (
 	"strconv"
+	"unicode/utf8"
 
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
@@ -66,12 +67,15 @@ func add(lines []chat.Line, piece chat.Line, between string) []chat.Line {
 		return lines
 	}
 	last := len(lines) - 1
-	if last < 1 || len([]rune(words.Flat(lines[last])+between+words.Flat(piece))) > wide {
+	if last < 1 || length(lines[last])+len(between)+length(piece) > wide {
 		return append(lines, piece)
 	}
-	lines[last] = append(append(lines[last], chat.Span{Kind: chat.Plain, Text: between}), piece...)
+	lines[last] = words.Join(lines[last], words.Text(between), piece)
 	return lines
 }
+
+// length is how many characters a line shows.
+func length(l chat.Line) int { return utf8.RuneCountInString(words.Flat(l)) }
 
 // uncut is the cut of a draw whose seal was never cut: there is no beacon.
 const uncut = "none"

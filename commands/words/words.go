@@ -190,33 +190,29 @@ func (s Speaker) fill(id string, slots []reason.Arg) chat.Line {
 	if !ok {
 		return Text("[[" + id + "]]")
 	}
-	line := make(chat.Line, 0, len(pieces)+2)
+	var line writer
 	for _, p := range pieces {
 		if p.slot == "" {
-			line = put(line, chat.Span{Kind: chat.Plain, Text: p.text})
+			line.plain(p.text)
 			continue
 		}
 		v, ok := find(slots, p.slot)
 		switch {
 		case !ok:
-			line = put(line, chat.Span{Kind: chat.Plain, Text: "[[" + p.slot + "]]"})
+			line.plain("[[" + p.slot + "]]")
 		case p.many != "":
 			word := p.many
 			if n, isOne := number(v); isOne && n == 1 {
 				word = p.one
 			}
-			line = put(line, chat.Span{Kind: chat.Plain, Text: word})
+			line.plain(word)
+		case p.capital:
+			line.put(capital(s.value(v))...)
 		default:
-			spans := s.value(v)
-			if p.capital {
-				spans = capital(spans)
-			}
-			for _, span := range spans {
-				line = put(line, span)
-			}
+			s.write(&line, v)
 		}
 	}
-	return line
+	return line.done()
 }
 
 func find(slots []reason.Arg, name string) (any, bool) {
@@ -230,48 +226,56 @@ func find(slots []reason.Arg, name string) (any, bool) {
 
 // value turns what fills a slot into spans.
 func (s Speaker) value(v any) chat.Line {
-	switch v := v.(type) {
-	case chat.Span:
-		return chat.Line{v}
-	case chat.Line:
-		return v
-	case string:
-		return Text(v)
-	case reason.Name:
-		return chat.Line{{Kind: chat.Said, Text: string(v)}}
-	case reason.Person:
-		if s.Who == nil {
-			return Text(string(v))
-		}
-		return chat.Line{s.Who(string(v))}
-	case reason.Inches:
-		if v%10 == 0 {
-			return Text(strconv.Itoa(int(v / 10)))
-		}
-		return Text(fmt.Sprintf("%d.%d", v/10, abs(int(v%10))))
-	case reason.Reason:
-		return s.Reason(v)
-	case []reason.Reason:
-		return list(v, "; ", func(r reason.Reason) chat.Line { return s.Reason(r) })
-	case []reason.Name:
-		return list(v, ", ", func(n reason.Name) chat.Line { return s.value(n) })
-	case []string:
-		return Text(strings.Join(v, ", "))
-	case fmt.Stringer:
-		return Text(v.String())
-	}
-	return Text(fmt.Sprint(v))
+	var w writer
+	s.write(&w, v)
+	return w.done()
 }
 
-func list[T any](items []T, between string, say func(T) chat.Line) chat.Line {
-	var line chat.Line
+// write puts what fills a slot into a line.
+func (s Speaker) write(w *writer, v any) {
+	switch v := v.(type) {
+	case string:
+		w.plain(v)
+	case int:
+		w.text = strconv.AppendInt(w.text, int64(v), 10)
+	case chat.Span:
+		w.put(v)
+	case chat.Line:
+		w.put(v...)
+	case reason.Name:
+		w.put(chat.Span{Kind: chat.Said, Text: string(v)})
+	case reason.Person:
+		if s.Who == nil {
+			w.plain(string(v))
+		} else {
+			w.put(s.Who(string(v)))
+		}
+	case reason.Inches:
+		if v%10 == 0 {
+			w.plain(strconv.Itoa(int(v / 10)))
+		} else {
+			w.plain(fmt.Sprintf("%d.%d", v/10, abs(int(v%10))))
+		}
+	case reason.Reason:
+		w.put(s.Reason(v)...)
+	case []reason.Reason:
+		list(s, w, v, "; ")
+	case []reason.Name:
+		list(s, w, v, ", ")
+	case []string:
+		list(s, w, v, ", ")
+	default:
+		w.plain(fmt.Sprint(v)) // by its String method, if it has one
+	}
+}
+
+func list[T any](s Speaker, w *writer, items []T, between string) {
 	for i, it := range items {
 		if i > 0 {
-			line = append(line, chat.Span{Kind: chat.Plain, Text: between})
+			w.plain(between)
 		}
-		line = append(line, say(it)...)
+		s.write(w, it)
 	}
-	return line
 }
 
 func number(v any) (int, bool) {
@@ -304,13 +308,40 @@ func capital(line chat.Line) chat.Line {
 	return out
 }
 
-// put adds a span to a line; a plain one melts into a plain one before it.
-func put(line chat.Line, s chat.Span) chat.Line {
-	if last := len(line) - 1; s.Kind == chat.Plain && last >= 0 && line[last].Kind == chat.Plain {
-		line[last].Text += s.Text
-		return line
+// writer puts a line together. Plain spans that follow one another melt into one.
+type writer struct {
+	line chat.Line
+	text []byte // the plain span that is not in the line yet
+}
+
+func (w *writer) plain(s string) { w.text = append(w.text, s...) }
+
+func (w *writer) put(spans ...chat.Span) {
+	for _, s := range spans {
+		if s.Kind == chat.Plain {
+			w.plain(s.Text)
+			continue
+		}
+		w.line = append(w.done(), s)
 	}
-	return append(line, s)
+}
+
+// done ends the plain span and gives the line so far.
+func (w *writer) done() chat.Line {
+	if len(w.text) > 0 {
+		w.line = append(w.line, chat.Span{Kind: chat.Plain, Text: string(w.text)})
+		w.text = w.text[:0]
+	}
+	return w.line
+}
+
+// Join is lines as one.
+func Join(lines ...chat.Line) chat.Line {
+	var w writer
+	for _, l := range lines {
+		w.put(l...)
+	}
+	return w.done()
 }
 
 // Text is a line of plain text.
