@@ -36,6 +36,7 @@ var table = []row{
 	{"engine/reason", nil, pure, true},
 	{"engine/dice", nil, pure, true},
 	{"engine/odds", nil, pure, true},
+	{"engine/luck", []string{"engine/odds"}, pure, true},
 	{"engine/field", nil, pure, true},
 	{"engine/attack", []string{"engine/dice", "engine/odds", "engine/reason"}, pure, true},
 	{"engine/sentence", []string{"engine/dice", "engine/odds", "engine/attack", "engine/reason"}, pure, true},
