@@ -18,6 +18,7 @@ var families = []func() []command{
 	startCommands,
 	diceCommands,
 	entryCommands,
+	luckCommands,
 	tellCommands,
 	forceCommands,
 	battleCommands,

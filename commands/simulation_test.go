@@ -327,6 +327,9 @@ func (w *world) verify(id storage.LedgerID) {
 	if !r.Rules {
 		w.t.Errorf("seed %d: rules were not replayed", w.seed)
 	}
+	if err := everyDieOnce(w.desk.file, lines); err != nil {
+		w.t.Errorf("seed %d: ledger %s: %v", w.seed, id, err)
+	}
 	w.log.Write(bytes.Join(lines, []byte("\n")))
 }
 

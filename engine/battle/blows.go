@@ -134,18 +134,19 @@ func (r *run) fallen(id string) {
 
 // suffer crosses off damage that no save stops. It always spills. By is the
 // enemy unit that did it, or "".
-func (r *run) suffer(id, why, by string, amount attack.Amount) {
+func (r *run) suffer(id, why, by string, hurt attack.Amount) {
 	u := *r.state.unit(id)
 	if !u.Stands() {
 		return
 	}
-	dice, points := amount.Roll(r.drawer)
+	dice, points := hurt.Roll(r.drawer)
 	ladder := r.state.ladder(u)
 	rung := min(ladder.Rung+points, ladder.Top())
 	fell := ladder.Fallen(rung) - ladder.Fallen(ladder.Rung)
 	e := &Suffered{Unit: id, Why: why, By: by, Dice: dice, Points: points,
 		Crossed: rung - ladder.Rung, Fell: fell, Left: u.Left - fell, Hurt: ladder.Hurt(rung)}
 	r.emit(e)
-	r.tell(Told{What: Suffering, Unit: id, Event: e})
+	total, sum := amount(hurt, dice, points)
+	r.tell(Told{What: Suffering, Unit: id, Total: total, Sum: sum, Event: e})
 	r.fallen(id)
 }

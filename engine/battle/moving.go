@@ -6,10 +6,13 @@ func (r *run) move(l Line) {
 	pace := r.state.pace(u)
 	e := &Moved{Line: r.line, Unit: u.ID, How: l.Order, Tenths: l.Tenths, Reach: pace, Way: l.Way, At: l.At}
 	status := ""
+	told := Told{What: ARun, Unit: u.ID, Event: e}
 	switch l.Order {
 	case Run:
 		adds := r.state.Pack.Movement.RunAdds
-		_, e.Die = adds.Roll(r.drawer)
+		var faces []int
+		faces, e.Die = adds.Roll(r.drawer)
+		told.Total, told.Sum = amount(adds, faces, e.Die)
 		e.Reach += 10 * e.Die
 		status = r.state.Pack.Movement.RunStatus
 	case FallBack:
@@ -20,7 +23,7 @@ func (r *run) move(l Line) {
 	}
 	r.emit(e)
 	if l.Order == Run {
-		r.tell(Told{What: ARun, Unit: u.ID, Event: e})
+		r.tell(told)
 	}
 	if status != "" {
 		r.emit(&Status{Unit: u.ID, Status: status})

@@ -17,7 +17,7 @@ type Told struct {
 	Why    []reason.Reason // see rules.Pack: Compile, Charge, Casting, Morale
 	Attack attack.Attack   // AnAttack
 	Result attack.Result
-	Total  attack.Total // the others
+	Total  attack.Total // the others; unjudged for a run and for suffering
 	Sum    attack.Sum
 	Opened *Opened // the standing order that changed it, if one did
 	Event  Event   // what came of it
@@ -41,4 +41,14 @@ const (
 func (r *run) tell(t Told) {
 	t.Line = r.line
 	r.told = append(r.told, t)
+}
+
+// amount is an amount as it was rolled, told as a total that nothing judges.
+func amount(a attack.Amount, faces []int, sum int) (attack.Total, attack.Sum) {
+	t, s := attack.Total{Plus: a.Plus}, attack.Sum{Total: sum}
+	if a.Dice > 0 {
+		t.Terms = []attack.Term{{Dice: a.Dice, Sides: a.Sides}}
+		s.Terms = []attack.TermRolled{{Dice: faces}}
+	}
+	return t, s
 }

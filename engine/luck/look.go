@@ -7,7 +7,7 @@ import (
 	"drumhead/engine/odds"
 )
 
-// What is looked at, and from when on luck is called by which name.
+// From how many on counts are looked at, and from when on luck is called what.
 const (
 	LeastTries = 20    // tries of a kind, before they are looked at
 	LeastFaces = 10    // times that each face of a die is expected, before faces are looked at
@@ -41,7 +41,8 @@ type Count struct {
 
 // Report is what was looked at, and what it comes to.
 type Report struct {
-	Counts  []Count // tries by kind, then faces by sides
+	Counts  []Count // looked at: tries by kind, then faces by sides
+	Few     []Count // too few to be looked at; they have no chances
 	Worst   int     // the count that is furthest off, -1 without any
 	Verdict Verdict
 	Dice    int // all that were counted, looked at or not
@@ -53,14 +54,10 @@ type Report struct {
 func (t *Tally) Look() Report {
 	r := Report{Worst: -1, Dice: t.Dice()}
 	for _, k := range kinds {
-		if c := t.count(k); c.N >= LeastTries {
-			r.Counts = append(r.Counts, c)
-		}
+		r.add(t.count(k), LeastTries)
 	}
 	for _, sides := range t.Sides() {
-		if c := t.countFaces(sides); c.N >= LeastFaces*sides {
-			r.Counts = append(r.Counts, c)
-		}
+		r.add(t.countFaces(sides), LeastFaces*sides)
 	}
 	p := make([]float64, len(r.Counts))
 	for i, c := range r.Counts {
@@ -76,6 +73,18 @@ func (t *Tally) Look() Report {
 	return r
 }
 
+// add takes a count up if it counts anything at all.
+func (r *Report) add(c Count, least int) {
+	switch {
+	case c.N >= least:
+		r.Counts = append(r.Counts, c)
+	case c.N > 0:
+		c.P, c.Holm = 0, 0
+		r.Few = append(r.Few, c)
+	}
+}
+
+// judge names what the corrected chances come to.
 func (r *Report) judge() {
 	switch {
 	case r.Worst < 0:
