@@ -157,20 +157,20 @@ func (a *ask) luckPost(q lucky, r luck.Report, past bool) chat.Post {
 		stretch = "luck.over.past"
 	}
 	id := map[luck.Verdict]string{luck.TooFew: "luck.few", luck.Ordinary: "luck.ordinary", luck.Uncommon: "luck.rare", luck.TooOdd: "luck.odd"}[r.Verdict]
-	p := a.post(Lines(a.say(id, "who", a.luckOf(q), "over", a.say(stretch), "n", r.Dice, "tries", luck.LeastTries, "faces", 6*luck.LeastFaces))...)
+	p := a.post(a.say(id, "who", a.luckOf(q), "over", a.say(stretch), "n", r.Dice, "tries", luck.LeastTries, "faces", 6*luck.LeastFaces))
 	for _, c := range r.Counts {
-		p.Lines = append(p.Lines, a.countLines(c, pValue(c.P))...)
+		p.Lines = append(p.Lines, a.countLine(c, pValue(c.P)))
 	}
 	for _, c := range r.Few[:min(len(r.Few), mostFew)] {
-		p.Lines = append(p.Lines, a.countLines(c, flat(a.say("luck.untested")))...)
+		p.Lines = append(p.Lines, a.countLine(c, flat(a.say("luck.untested"))))
 	}
 	if r.Worst >= 0 {
 		worst, id := r.Counts[r.Worst], "luck.worst"
 		if len(r.Counts) == 1 {
 			id = "luck.single"
 		}
-		p.Lines = append(p.Lines, wrapped(a.say(id, "what", a.counted1(worst), "way", a.say(wayOf(worst)),
-			"chance", inHundred(worst.P), "n", len(r.Counts), "worst", inHundred(worst.Holm)))...)
+		p.Lines = append(p.Lines, a.say(id, "what", a.counted1(worst), "way", a.say(wayOf(worst)),
+			"chance", inHundred(worst.P), "n", len(r.Counts), "worst", inHundred(worst.Holm)))
 	}
 	p.Lines = append(p.Lines, a.say("luck.counted"))
 	return p

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"drumhead/commands/chat"
-	"drumhead/commands/words"
 	"drumhead/engine/luck"
 )
 
@@ -26,10 +25,10 @@ func (a *ask) counted1(c luck.Count) chat.Line {
 	return a.say(kindWords[c.Kind])
 }
 
-// countLines shows one count, and how odd it is taken alone.
-func (a *ask) countLines(c luck.Count, odd string) []chat.Line {
+// countLine shows one count, and how odd it is taken alone.
+func (a *ask) countLine(c luck.Count, odd string) chat.Line {
 	if c.Sides == 0 {
-		return []chat.Line{a.say("luck.tries", "what", a.counted1(c), "made", c.Made, "n", c.N, "expected", decimal(c.Expected), "p", odd)}
+		return a.say("luck.tries", "what", a.counted1(c), "made", c.Made, "n", c.N, "expected", decimal(c.Expected), "p", odd)
 	}
 	faces := strconv.Itoa(c.N)
 	id := "luck.many"
@@ -41,16 +40,7 @@ func (a *ask) countLines(c luck.Count, odd string) []chat.Line {
 		}
 		faces = strings.Join(list, " ")
 	}
-	return wrapped(a.say(id, "sides", c.Sides, "counts", faces, "p", odd))
-}
-
-// wrapped breaks a sentence of ours into lines.
-func wrapped(l chat.Line) []chat.Line {
-	var lines []chat.Line
-	for _, text := range wrap(flat(l)) {
-		lines = append(lines, words.Text(text))
-	}
-	return lines
+	return a.say(id, "sides", c.Sides, "counts", faces, "p", odd)
 }
 
 // wayOf says to which side a count is off.

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"drumhead/commands/chat"
 	"drumhead/commands/proof"
 	"drumhead/engine/luck"
 	"drumhead/storage"
@@ -140,11 +141,12 @@ func TestLuckPostsFit(t *testing.T) {
 			}
 		}
 		p := a.luckPost(lucky{over: overSeason}, tally.Look(), false)
-		if got := flat(p.Lines[0]); got != c.want {
+		lines := chat.Fold(p.Lines)
+		if got := flat(lines[0]); got != c.want {
 			t.Errorf("%d dice, %d sixes: %q, want %q", c.n, c.sixes, got, c.want)
 		}
-		for _, l := range p.Lines {
-			if text := flat(l); len([]rune(text)) > wide {
+		for _, l := range lines {
+			if text := flat(l); len([]rune(text)) > chat.Width {
 				t.Errorf("%d characters: %s", len([]rune(text)), text)
 			}
 		}
