@@ -98,7 +98,7 @@ func (a Attack) moreDamage() int {
 func (a Attack) Blows() int {
 	tokens := a.Number.Most()
 	for _, s := range a.Steps {
-		tokens *= 1 + s.extras()
+		tokens *= 1 + s.siblings()
 	}
 	return tokens
 }

@@ -80,5 +80,18 @@ func (e Each) extras() int {
 	return sum
 }
 
+// siblings is the most tokens that can come of one token besides itself: extra
+// ones, and those of sure damage, which roll no dice.
+func (e Each) siblings() int {
+	sum := e.extras()
+	for _, n := range e.Naturals {
+		if n.Gift == AlsoSure {
+			sum++
+			break
+		}
+	}
+	return sum
+}
+
 // goesOn tells whether a die with this outcome goes on.
 func (e Each) goesOn(passed bool) bool { return passed == (e.On == PassesGoOn) }

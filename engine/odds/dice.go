@@ -22,10 +22,16 @@ func Open(sides, most int) Law {
 
 // Kept is the law of the sum of the best keep of n dice, or of the worst. It
 // gives false if that would take more than MostKeptWork steps.
+func Kept(n, sides, keep int, worst bool) (Law, bool) {
+	return KeptOf(Die(sides), n, keep, worst)
+}
+
+// KeptOf is Kept for dice of any law that begins at 1.
 //
 // It goes over the faces from the best down: of the dice left, c show this face
 // (a binomial of c), and the first of them are kept.
-func Kept(n, sides, keep int, worst bool) (Law, bool) {
+func KeptOf(die Law, n, keep int, worst bool) (Law, bool) {
+	sides := len(die.Chance)
 	if n*n*keep*sides*sides > 2*MostKeptWork {
 		return Law{}, false
 	}
@@ -35,32 +41,40 @@ func Kept(n, sides, keep int, worst bool) (Law, bool) {
 		k.sums[i] = make([]float64, keep*sides+1)
 	}
 	k.sums[n][0] = 1
-	for left := sides; left >= 1; left-- {
-		face := left
+	for i := range sides {
+		face := sides - i
 		if worst {
-			face = sides + 1 - left
+			face = i + 1
 		}
-		k.face(face, left)
+		k.face(face, die.Chance[face-1], rest(die, face, worst))
 	}
-	return Law{Chance: k.sums[0]}.trim(), true
+	return Law{Chance: k.sums[0]}.Trim(), true
 }
 
-// keeping is the state of Kept between two faces.
+// rest is the chance of the faces that are worse than this one, or better.
+func rest(die Law, face int, better bool) float64 {
+	if better {
+		return die.AtLeast(face + 1)
+	}
+	return die.AtMost(face - 1)
+}
+
+// keeping is the state of KeptOf between two faces.
 type keeping struct {
 	keep   int
 	sums   [][]float64
 	choose [][]float64
 }
 
-// face settles how many of the dice left show the next face, which is one of so
-// many faces left.
-func (k *keeping) face(face, faces int) {
+// face settles how many of the dice left show the next face, by its chance and
+// that of all faces after it.
+func (k *keeping) face(face int, this, after float64) {
 	n := len(k.sums) - 1
 	next := make([][]float64, n+1)
 	for i := range next {
 		next[i] = make([]float64, len(k.sums[0]))
 	}
-	hit, miss := 1/float64(faces), float64(faces-1)/float64(faces)
+	hit, miss := this/(this+after), after/(this+after)
 	for left := range k.sums {
 		for c := 0; c <= left; c++ {
 			p := k.choose[left][c] * power(hit, c) * power(miss, left-c)
@@ -78,8 +92,8 @@ func (k *keeping) face(face, faces int) {
 	k.sums = next
 }
 
-// trim cuts impossible values off both ends.
-func (l Law) trim() Law {
+// Trim cuts impossible values off both ends.
+func (l Law) Trim() Law {
 	for len(l.Chance) > 1 && l.Chance[0] == 0 {
 		l.Least, l.Chance = l.Least+1, l.Chance[1:]
 	}
