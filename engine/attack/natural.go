@@ -37,21 +37,23 @@ type family struct {
 	alsoSure     int
 }
 
-// giftKind is a row of the registry of gifts.
+// giftKind is a row of the registry of gifts: its word in packs, what it gives
+// (to who rolls and to who solves), and its sentence.
 type giftKind struct {
-	id   string
-	give func(f *family, amount int)
+	id    string
+	give  func(f *family, amount int)
+	words string
 }
 
 // giftKinds is the registry, by Gift.
 var giftKinds = [...]giftKind{
-	Extra:        {"extra", func(f *family, n int) { f.extra += n }},
-	Skip:         {"skip", func(f *family, n int) { f.self.skip += n }},
-	NoSave:       {"no_save", func(f *family, _ int) { f.self.noSave = true }},
-	MoreDamage:   {"damage", func(f *family, n int) { f.self.damage += n }},
-	MorePiercing: {"pierce", func(f *family, n int) { f.self.piercing += n }},
-	Sure:         {"sure", func(f *family, n int) { f.self.sure += n }},
-	AlsoSure:     {"also_sure", func(f *family, n int) { f.alsoSure += n }},
+	Extra:        {"extra", func(f *family, n int) { f.extra += n }, "rule.natural.extra"},
+	Skip:         {"skip", func(f *family, n int) { f.self.skip += n }, "rule.natural.skip"},
+	NoSave:       {"no_save", func(f *family, _ int) { f.self.noSave = true }, "rule.natural.no_save"},
+	MoreDamage:   {"damage", func(f *family, n int) { f.self.damage += n }, "rule.natural.damage"},
+	MorePiercing: {"pierce", func(f *family, n int) { f.self.piercing += n }, "rule.natural.pierce"},
+	Sure:         {"sure", func(f *family, n int) { f.self.sure += n }, "rule.natural.sure"},
+	AlsoSure:     {"also_sure", func(f *family, n int) { f.alsoSure += n }, "rule.natural.also_sure"},
 }
 
 // GiftNamed finds a gift by the key that packs use: "extra", "skip", "no_save",

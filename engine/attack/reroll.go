@@ -22,15 +22,16 @@ type rerollKind struct {
 	each   bool // may stand at an Each
 	total  bool // may stand at a Total
 	picks  func(face int, passed bool) bool
+	words  string // id of its sentence
 }
 
 // rerollKinds is the registry, in the order in which the kinds act.
 var rerollKinds = [...]rerollKind{
-	{kind: Ones, id: "ones", each: true, total: true, picks: func(face int, _ bool) bool { return face == 1 }},
-	{kind: Misses, id: "misses", each: true, total: true, picks: func(_ int, passed bool) bool { return !passed }},
-	{kind: Passes, id: "passes", each: true, total: true, picks: func(_ int, passed bool) bool { return passed }},
-	{kind: OneMiss, id: "one miss", single: true, each: true, picks: func(_ int, passed bool) bool { return !passed }},
-	{kind: Worst, id: "worst", single: true, total: true, picks: func(_ int, passed bool) bool { return !passed }},
+	{kind: Ones, id: "ones", each: true, total: true, picks: func(face int, _ bool) bool { return face == 1 }, words: "rule.reroll.ones"},
+	{kind: Misses, id: "misses", each: true, total: true, picks: func(_ int, passed bool) bool { return !passed }, words: "rule.reroll.misses"},
+	{kind: Passes, id: "passes", each: true, total: true, picks: func(_ int, passed bool) bool { return passed }, words: "rule.reroll.passes"},
+	{kind: OneMiss, id: "one miss", single: true, each: true, picks: func(_ int, passed bool) bool { return !passed }, words: "rule.reroll.one_miss"},
+	{kind: Worst, id: "worst", single: true, total: true, picks: func(_ int, passed bool) bool { return !passed }, words: "rule.reroll.worst"},
 }
 
 // RerollNamed finds a re-roll by the word that packs use: "ones", "misses",

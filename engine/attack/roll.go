@@ -28,7 +28,7 @@ func (e Each) Roll(d dice.Drawer, n int) Rolled {
 
 // Most is the most dice that the pools can draw.
 func (p Pools) Most() int {
-	return p.Mine.Number*p.Mine.Step.dicePerToken() + p.Theirs.Number*p.Theirs.Step.dicePerToken()
+	return p.Mine.Most() + p.Theirs.Most()
 }
 
 // Roll rolls mine, then theirs, and cancels.
