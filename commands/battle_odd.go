@@ -27,8 +27,8 @@ func oddOrder(e *explained) (chat.Line, bool) {
 		}
 		fixed := t.Attack
 		fixed.Number = attack.Exactly(t.Result.Attacks)
-		law, ok := fixed.Through()
-		if !ok {
+		law, err := fixed.Through()
+		if err != nil {
 			return nil, false
 		}
 		id, n, chance := "battle.odd.more", t.Result.Through, law.AtLeast(t.Result.Through)

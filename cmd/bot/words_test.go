@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"drumhead/commands/words"
+	"drumhead/engine/attack"
 )
 
 // spoken finds the ids by which sentences are asked for in the code.
@@ -55,6 +56,27 @@ func TestSlotsAreWhole(t *testing.T) {
 		}
 		if text := words.Flat(say.Say(id, pairs...)); strings.Contains(text, "[[") {
 			t.Errorf("%s: %q", id, text)
+		}
+	}
+}
+
+// TestAlgebraHasWords: all that the algebra of attacks can say of itself is a
+// sentence, with every slot filled.
+func TestAlgebraHasWords(t *testing.T) {
+	catalog, err := words.English()
+	if err != nil {
+		t.Fatal(err)
+	}
+	say := words.Speaker{Catalog: catalog}
+	kinds := attack.Kinds()
+	if len(kinds) < 30 {
+		t.Fatalf("%d kinds: the registry is not whole", len(kinds))
+	}
+	for _, k := range kinds {
+		for _, r := range k.With.Words() {
+			if text := words.Flat(say.Reason(r)); text == "" || strings.Contains(text, "[[") {
+				t.Errorf("%s %s: %q", k.Group, k.ID, text)
+			}
 		}
 	}
 }

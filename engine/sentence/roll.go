@@ -91,13 +91,13 @@ func (s Sentence) carry(r Round) Carry {
 }
 
 // Through is the exact law of what comes through the stages of a chain without
-// damage. It gives false for any other sentence, and where one miss of a whole
-// throw is re-rolled.
+// damage. It gives false for any other sentence, and for what is too large.
 func (s Sentence) Through() (odds.Law, bool) {
 	if s.Shape() != Chain || s.Again || s.Hurt != nil {
 		return odds.Law{}, false
 	}
-	return s.attack().Through()
+	law, err := s.attack().Through()
+	return law, err == nil
 }
 
 // Chance is the chance that one die of so many sides passes the stage. It gives
@@ -106,42 +106,11 @@ func (st Stage) Chance(sides int) (float64, bool) {
 	return st.each(sides).Chance(), st.Rerolls&attack.OneMiss == 0
 }
 
-// MostLaw bounds the totals whose law is reckoned: dice times sides.
-const MostLaw = 20_000
-
 // Law is the exact law of a total. It gives false for what is no total, or is
 // too large to reckon while somebody waits.
 func (s Side) Law() (odds.Law, bool) {
-	sum := odds.Always(s.Plus)
-	for _, t := range s.Terms {
-		l, ok := t.law()
-		if !ok {
-			return odds.Law{}, false
-		}
-		sum = sum.Plus(l)
-	}
-	return sum, true
-}
-
-func (t Term) law() (l odds.Law, ok bool) {
-	switch {
-	case t.Dice*t.Sides > MostLaw, t.Open && t.Dice*t.Sides*MostOpen > MostLaw:
-		return l, false
-	case t.Tens:
-		l = odds.Die(6).Times(10).Plus(odds.Die(6))
-	case t.Keep != 0:
-		if l, ok = odds.Kept(t.Dice, t.Sides, max(t.Keep, -t.Keep), t.Keep < 0); !ok {
-			return l, false
-		}
-	case t.Open:
-		l = odds.Open(t.Sides, MostOpen).Power(t.Dice)
-	default:
-		l = odds.Dice(t.Dice, t.Sides)
-	}
-	if t.Minus {
-		l = l.Times(-1)
-	}
-	return l, true
+	law, err := s.total().Law()
+	return law, err == nil
 }
 
 // Made is the chance that a judged total is made. It gives false as Law does, or

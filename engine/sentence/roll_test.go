@@ -133,10 +133,23 @@ func TestLawOfTheEvening(t *testing.T) {
 	if got := fmt.Sprintf("%.1f %.0f", law.Mean(), 100*law.AtLeast(5)); !ok || got != "4.4 47" {
 		t.Errorf("%s, %v", got, ok)
 	}
-	for _, none := range []string{"2d6", "6d6 4+, damage 2", "8d6 4+ against 5d6 5+", "8d6 5+ reroll one miss", "again 4+"} {
+	for _, none := range []string{"2d6", "6d6 4+, damage 2", "8d6 4+ against 5d6 5+", "again 4+"} {
 		if _, ok := read(t, none).Through(); ok {
 			t.Errorf("%q has a law of what comes through", none)
 		}
+	}
+}
+
+// One miss of a throw is rolled again. By hand: eight dice bring 8/3 in the mean,
+// and a third more unless all eight pass; none of two is (2/3)^3.
+func TestLawOfOneMiss(t *testing.T) {
+	law, ok := read(t, "8d6 5+ reroll one miss").Through()
+	if want := 8.0/3 + (1-math.Pow(3, -8))/3; !ok || math.Abs(law.Mean()-want) > 1e-12 {
+		t.Errorf("%v, want %v", law.Mean(), want)
+	}
+	two, _ := read(t, "2d6 5+ reroll one miss").Through()
+	if want := 8.0 / 27; math.Abs(two.Exactly(0)-want) > 1e-14 {
+		t.Errorf("%v, want %v", two.Exactly(0), want)
 	}
 }
 
