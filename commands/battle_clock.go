@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"strconv"
 	"time"
 
 	"drumhead/commands/chat"
@@ -39,12 +40,22 @@ func planMore(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
+	if late, err := f.movedOn(endsWaiting); late != nil || err != nil {
+		return late, err
+	}
 	hours, ok := a.values.Number("hours")
 	if !ok {
 		hours = 24
 	}
+	if hours < 1 || hours > battle.MaxHours {
+		return nil, refuse("/battle more 24", "battle.refuse.hours", "hours", hours, "most", battle.MaxHours)
+	}
 	if till := f.till(); till.After(a.now) { // more is never less than they have
-		hours += int((till.Sub(a.now) + time.Hour - 1) / time.Hour)
+		left := int((till.Sub(a.now) + time.Hour - 1) / time.Hour)
+		if hours+left > battle.MaxHours {
+			return nil, refuse("/battle more "+strconv.Itoa(max(1, battle.MaxHours-left)), "battle.refuse.more", "hours", hours, "left", left, "most", battle.MaxHours)
+		}
+		hours += left
 	}
 	act, err := f.tried(battle.More{Battle: f.seq, Hours: hours})
 	if err != nil {
@@ -66,6 +77,9 @@ func planPass(a *ask) (*answer, error) {
 	f, err := a.battle()
 	if err != nil {
 		return nil, err
+	}
+	if late, err := f.movedOn(endsWaiting); late != nil || err != nil {
+		return late, err
 	}
 	act, err := f.tried(battle.Pass{Battle: f.seq})
 	if err != nil {

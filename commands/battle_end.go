@@ -68,11 +68,26 @@ func planFinish(a *ask) (*answer, error) {
 	return f.ending(battle.Finish{Battle: f.seq})
 }
 
+// planPlay plays on: no to a proposal to end it.
+func planPlay(a *ask) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	if late, err := f.movedOn(endsAgreement); late != nil || err != nil {
+		return late, err
+	}
+	return f.ending(battle.Play{Battle: f.seq})
+}
+
 // planAgree agrees to a proposal or to the result.
 func planAgree(a *ask) (*answer, error) {
 	f, err := a.battle()
 	if err != nil {
 		return nil, err
+	}
+	if late, err := f.movedOn(endsAgreement); late != nil || err != nil {
+		return late, err
 	}
 	return f.ending(battle.Agree{Battle: f.seq})
 }
@@ -82,6 +97,9 @@ func planDispute(a *ask) (*answer, error) {
 	f, err := a.battle()
 	if err != nil {
 		return nil, err
+	}
+	if late, err := f.movedOn(endsAgreement); late != nil || err != nil {
+		return late, err
 	}
 	do, words := battle.Dispute{Battle: f.seq}, a.value("words")
 	if words != "" {
@@ -116,6 +134,9 @@ func planConcede(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
+	if late, err := f.movedOn(endsBattle); late != nil || err != nil {
+		return late, err
+	}
 	do := battle.Concede{Battle: f.seq}
 	if _, err := f.tried(do); err != nil {
 		return nil, f.named(err)
@@ -123,7 +144,7 @@ func planConcede(a *ask) (*answer, error) {
 	if a.value("sure") == "" {
 		p := a.post(f.say("battle.concede.ask", "title", f.title(), "other", f.player(battle.Other(f.side()))))
 		p.To.Only = a.msg.Person
-		p.Choices = choices(chat.Choice{Label: "Concede " + string(f.title()), Command: "/battle concede surely", Once: true, Who: []chat.Person{a.msg.Person}})
+		p.Choices = choices(f.choice("Concede "+string(f.title()), "/battle concede surely", []chat.Person{a.msg.Person}))
 		return only(p)
 	}
 	return f.ending(do)
@@ -169,7 +190,11 @@ func (f field) tellEnding(d *done) (told, error) {
 			other := battle.Other(e.Side)
 			post.Lines = []chat.Line{f.say("battle.proposed", "player", f.player(e.Side), "other", f.mover(other), "one", f.player(0), "mine", f.Score[0], "two", f.player(1), "theirs", f.Score[1])}
 			post.Notify = []chat.Person{f.person(other)}
-			post.Choices = choices(chat.Choice{Label: "Agree", Command: "/battle agree", Who: post.Notify})
+			post.Choices = choices(chat.Choice{Label: "Agree", Command: "/battle agree", Who: post.Notify},
+				chat.Choice{Label: "Play on", Command: "/battle play", Who: post.Notify})
+		case *battle.Withdrawn:
+			post.Lines = []chat.Line{f.withdrawn(d.rec.Player, e)}
+			post.Notify = []chat.Person{f.person(battle.Other(f.SideOf(d.rec.Player)))}
 		case *battle.Finished:
 			post.Lines = append(post.Lines, f.summary()...)
 		case *battle.Agreed:
@@ -190,6 +215,14 @@ func (f field) tellEnding(d *done) (told, error) {
 	}
 	out.posts = []chat.Post{post}
 	return out, nil
+}
+
+// withdrawn says that a proposal stands no more: answered with no, or taken back.
+func (f field) withdrawn(by string, e *battle.Withdrawn) chat.Line {
+	if f.SideOf(by) == e.Side {
+		return f.say("battle.withdrew", "player", f.player(e.Side))
+	}
+	return f.say("battle.plays_on", "player", reason.Person(by), "other", f.player(e.Side))
 }
 
 // tellEnd is the last post of a battle, with its report.
@@ -248,6 +281,9 @@ func (f field) campaignResult(c atlas, d *done) (campaign.Result, bool) {
 	r := campaign.Result{How: campaign.HowBattle,
 		Battle: &campaign.Battle{Ledger: d.rec.Ledger.String(), Leaf: d.leaf.String(), Seq: int64(d.rec.Seq)},
 		Score:  &campaign.Score{Players: seats[:], Region: f.Terms.Region, Scores: o.Score[:]}}
+	if f.Conceded != battle.Nobody {
+		r.Score.Scores = nil // who gives it away loses, whatever stood on the board
+	}
 	if o.Winner != battle.Nobody {
 		r.Score.Winner = seats[o.Winner]
 	}

@@ -225,6 +225,8 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 		return t.say("battle.told.gone_"+e.How, "unit", t.after.unit(e.Unit))
 	case *battle.Tested:
 		return t.tested(e)
+	case *battle.Withdrawn:
+		return t.after.withdrawn(t.rec.Player, e)
 	case *battle.Opened:
 		if t.acts(at) {
 			return nil // the roll that it set off says so

@@ -140,11 +140,16 @@ func (a *ask) tapped() (string, error) {
 			platform, _, _ := strings.Cut(string(a.msg.Source), ":")
 			a.msg.Source = chat.Source(fmt.Sprintf("%s:choice/%s/%d", platform, t.Post, t.Number))
 		}
-		if p.To.Place != "" {
-			if err := a.moveTo(p.To.Place); err != nil {
+		to := c.Place
+		if to == "" {
+			to = p.To.Place
+		}
+		if to != "" {
+			if err := a.moveTo(to); err != nil {
 				return "", err
 			}
 		}
+		a.picked = &picked{choice: c, size: a.knew(p, c)}
 		return strings.TrimRight(c.Command+" "+t.Text, " "), nil
 	}
 	return "", refuse("/due", "desk.refuse.oldchoice")

@@ -5,6 +5,7 @@
 package commands
 
 import (
+	"cmp"
 	"context"
 	"crypto/ed25519"
 	"errors"
@@ -122,8 +123,11 @@ func (d *Desk) once(ctx context.Context, m chat.Message) ([]chat.Post, error) {
 	a.views[m.Place] = a.here
 	answer, err := a.through()
 	var seen *storage.Seen
-	if errors.Is(err, errSeen) || errors.As(err, &seen) {
-		return nil, nil
+	if errors.As(err, &seen) { // it was taken twice at a time
+		err = cmp.Or(a.seen(), errSeen)
+	}
+	if errors.Is(err, errSeen) {
+		return d.number(ctx, m, a.again())
 	}
 	if err != nil {
 		var r *reason.Refusal
@@ -158,7 +162,7 @@ func (a *ask) through() (answer *answer, err error) {
 
 // ask begins a question.
 func (d *Desk) ask(m chat.Message) *ask {
-	return &ask{desk: d, msg: m, now: d.clock(),
+	return &ask{desk: d, msg: m, from: m.Place, now: d.clock(),
 		views: map[chat.Place]*view{}, invited: map[chat.Place][]storage.Player{}}
 }
 
@@ -217,6 +221,7 @@ func (a *ask) seen() error {
 		err = a.desk.store.Seen(a.ctx, v.ledger, v.source(a.msg.Source))
 		var seen *storage.Seen
 		if errors.As(err, &seen) {
+			a.before = &acted{seen, v}
 			return errSeen
 		}
 		if err != nil {

@@ -39,6 +39,7 @@ type ask struct {
 	ctx     context.Context
 	desk    *Desk
 	msg     chat.Message
+	from    chat.Place // where it was said or picked; a choice may act elsewhere
 	command *command
 	values  args.Values
 	now     time.Time // the desk's clock, UTC, whole milliseconds
@@ -48,6 +49,8 @@ type ask struct {
 	salted  []storage.Word       // words said so far, by name; their seq is set when appended
 	invited map[chat.Place][]storage.Player
 	fired   *storage.TimerRef // the timer that this answers
+	picked  *picked           // the choice that was picked, if one was
+	before  *acted            // where the message acted before, once that is known
 }
 
 // answer is what a plan comes to: posts, or acts, or both.
@@ -106,10 +109,8 @@ func (a *ask) answerTo() chat.Destination {
 	switch {
 	case a.command != nil && a.command.Mode == args.Direct:
 		return chat.Destination{Only: a.msg.Person}
-	case a.msg.Private:
-		return chat.Destination{Place: a.msg.Place, Only: a.msg.Person}
-	case a.command != nil && a.command.Mode == args.Private:
-		return chat.Destination{Place: a.msg.Place, Only: a.msg.Person}
+	case a.msg.Private, a.command != nil && a.command.Mode == args.Private:
+		return chat.Destination{Place: a.from, Only: a.msg.Person}
 	}
 	return chat.Destination{Place: a.msg.Place}
 }

@@ -20,6 +20,13 @@ func planOrder(a *ask) (*answer, error) {
 		return nil, err
 	}
 	text := a.value("lines")
+	ends := endsTurn
+	if text != "" {
+		ends = endsSheet // lines that wait: another sheet has settled them
+	}
+	if late, err := f.movedOn(ends); late != nil || err != nil {
+		return late, err
+	}
 	if strings.TrimSpace(text) == "" {
 		return only(f.orderHelp())
 	}

@@ -49,6 +49,9 @@ func (v *view) who(pseudonym string) chat.Span {
 	if p, ok := v.persons[pseudonym]; ok {
 		return v.desk.who(p)
 	}
+	if pseudonym == storage.Bot {
+		return chat.Span{Kind: chat.Plain, Text: v.desk.words.Bare("desk.bot")}
+	}
 	return chat.Span{Kind: chat.Plain, Text: v.desk.words.Bare("desk.somebody")}
 }
 

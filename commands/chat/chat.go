@@ -115,6 +115,11 @@ type Choice struct {
 	Once    bool     `json:"once,omitempty"` // acts once, whoever picks it again
 	Who     []Person `json:"who,omitempty"`  // who may pick it; nobody named: anybody
 	Form    string   `json:"form,omitempty"` // opens a field to type in; what it asks for
+	// Place is where the command acts if not where the post stands, and Size how
+	// many entries the ledger there had when it was offered (0: not told), so that
+	// one that is out of date can be told from one that is not.
+	Place Place  `json:"place,omitempty"`
+	Size  uint64 `json:"size,omitempty"`
 }
 
 // Recipe says how to make a picture or a file; made again from the same ledger

@@ -58,7 +58,7 @@ func (Battling) Name() string { return "battles" }
 // battleCommands is every command that is played here.
 var battleCommands = []string{
 	battle.CommandOpen, battle.CommandDecline, battle.CommandBegin, battle.CommandOrder, battle.CommandAhead,
-	battle.CommandFinish, battle.CommandAgree, battle.CommandDispute, battle.CommandConcede, battle.CommandPass,
+	battle.CommandFinish, battle.CommandPlay, battle.CommandAgree, battle.CommandDispute, battle.CommandConcede, battle.CommandPass,
 	battle.CommandMore, battle.CommandLate,
 }
 

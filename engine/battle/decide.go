@@ -17,8 +17,9 @@ func Check(s State, o Order) (mayRoll bool, err error) {
 	case Ahead:
 		return false, checkAhead(s, o, do)
 	case Finish:
-		_, err := playing(s, o)
-		return false, err
+		return false, checkFinish(s, o)
+	case Play:
+		return false, checkPlay(s, o)
 	case Agree:
 		return false, checkAgree(s, o)
 	case Dispute:
@@ -55,11 +56,14 @@ func Tell(s State, o Order, d dice.Drawer) ([]Event, []Told, error) {
 	case Begin:
 		r.begin(do)
 	case Sheet:
+		r.withdraw()
 		r.sheet(do.Orders)
 	case Ahead:
 		r.emit(&Settled{By: s.SideOf(o.Player), Of: o.Seq})
 	case Finish:
 		r.finish()
+	case Play:
+		r.withdraw()
 	case Agree:
 		r.agree()
 	case Dispute:
@@ -67,6 +71,7 @@ func Tell(s State, o Order, d dice.Drawer) ([]Event, []Told, error) {
 	case Concede:
 		r.concede()
 	case Pass:
+		r.withdraw()
 		r.sheet([]Line{{Order: Done}})
 	case Late:
 		r.emit(&TimeUp{Side: do.Side})

@@ -2,6 +2,31 @@ package battle
 
 import "drumhead/engine/reason"
 
+// checkFinish refuses a proposal that stands already.
+func checkFinish(s State, o Order) error {
+	side, err := playing(s, o)
+	if err == nil && s.Proposed == side {
+		return reason.Refuse("/battle play", "battle.refuse.proposed", "player", reason.Person(s.Players[Other(side)]))
+	}
+	return err
+}
+
+// checkPlay refuses to answer a proposal that nobody made.
+func checkPlay(s State, o Order) error {
+	_, err := playing(s, o)
+	if err == nil && s.Proposed == Nobody {
+		return reason.Refuse("/battle finish", "battle.refuse.unproposed")
+	}
+	return err
+}
+
+// withdraw ends a proposal: whoever plays on does not end it as it stands.
+func (r *run) withdraw() {
+	if r.state.Proposed != Nobody {
+		r.emit(&Withdrawn{Side: r.state.Proposed})
+	}
+}
+
 func (r *run) finish() {
 	side := r.state.SideOf(r.order.Player)
 	if r.state.Proposed == Other(side) {

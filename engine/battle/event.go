@@ -24,7 +24,7 @@ var kinds = byType(
 	&Attacked{}, &Charged{}, &Engaged{}, &Suffered{}, &Broken{},
 	&CastAt{}, &Countered{}, &Tested{},
 	&Scored{}, &Handed{}, &Given{}, &TimeUp{},
-	&Proposed{}, &Finished{}, &Agreed{}, &Disputed{}, &Conceded{}, &End{},
+	&Proposed{}, &Withdrawn{}, &Finished{}, &Agreed{}, &Disputed{}, &Conceded{}, &End{},
 )
 
 func byType(events ...Event) map[string]func() Event {

@@ -69,6 +69,17 @@ func (*Proposed) Type() string { return "proposed" }
 
 func (e *Proposed) apply(s *State) { s.Proposed = e.Side }
 
+// Withdrawn is a proposal that stands no more: it was taken back or answered with
+// no, or play went on. Side is whose proposal it was.
+type Withdrawn struct {
+	Side int `json:"side"`
+}
+
+// Type names the event in JSON.
+func (*Withdrawn) Type() string { return "withdrawn" }
+
+func (e *Withdrawn) apply(s *State) { s.Proposed = Nobody }
+
 // Finished is the end of play: both look at the result now.
 type Finished struct {
 	Why string `json:"why"`

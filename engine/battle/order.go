@@ -89,6 +89,12 @@ type Finish struct {
 	Battle uint64 `json:"battle"`
 }
 
+// Play plays on: it answers the other's proposal to end the battle with no, or
+// takes one's own back.
+type Play struct {
+	Battle uint64 `json:"battle"`
+}
+
 // Agree agrees to the proposal, or to the result; by the bot it is time that
 // has passed without an objection.
 type Agree struct {
@@ -119,6 +125,7 @@ const (
 	CommandOrder   = "order"
 	CommandAhead   = "battle.ahead"
 	CommandFinish  = "battle.finish"
+	CommandPlay    = "battle.play"
 	CommandAgree   = "battle.agree"
 	CommandDispute = "battle.dispute"
 	CommandConcede = "battle.concede"
@@ -136,6 +143,9 @@ func (Ahead) Command() string { return CommandAhead }
 
 // Command names the command as entries do.
 func (Finish) Command() string { return CommandFinish }
+
+// Command names the command as entries do.
+func (Play) Command() string { return CommandPlay }
 
 // Command names the command as entries do.
 func (Agree) Command() string { return CommandAgree }
@@ -161,6 +171,8 @@ func ParseDo(command string, args []byte) (Do, error) {
 		return parse[Ahead](args)
 	case CommandFinish:
 		return parse[Finish](args)
+	case CommandPlay:
+		return parse[Play](args)
 	case CommandAgree:
 		return parse[Agree](args)
 	case CommandDispute:
