@@ -110,6 +110,7 @@ func planStatus(a *ask) (*answer, error) {
 			p.Lines = append(p.Lines, f.say("battle.status.free", "at", o.Title))
 		}
 	}
+	p.Choices = f.offered(a.msg.Person)
 	return only(p)
 }
 

@@ -115,6 +115,9 @@ func planDispute(a *ask) (*answer, error) {
 		act.words = []string{"dispute"}
 	}
 	act.tell = func(d *done) (told, error) {
+		if err := a.desk.disputes(a.ctx, a.msg.Community, f.view.place); err != nil {
+			return told{}, err
+		}
 		f := f.at(d.after)
 		head := f.say("battle.disputed", "player", reason.Person(d.rec.Player))
 		if words != "" {

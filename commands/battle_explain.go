@@ -2,6 +2,7 @@ package commands
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 
 	"drumhead/commands/chat"
@@ -9,7 +10,6 @@ import (
 	"drumhead/engine/attack"
 	"drumhead/engine/battle"
 	"drumhead/engine/dice"
-	"drumhead/engine/reason"
 )
 
 // explainOrder tells how an entry of a battle came about: it is decided again on
@@ -72,10 +72,40 @@ type explainer struct {
 	tale tale
 }
 
-// plain tells lines that rolled nothing.
+// plain tells lines that rolled nothing: all of them, or the one asked for.
 func (x explainer) plain(part int) []chat.Line {
 	lines := []chat.Line{x.say("battle.why.nothing", "entry", x.number(part))}
-	return append(lines, x.tale.body(everything)...)
+	if part == 0 {
+		return append(lines, x.tale.body(everything)...)
+	}
+	for i, e := range x.tale.events {
+		if s, stopped := e.(*battle.Stopped); stopped && part > s.Line {
+			return append(lines, x.say("battle.why.waited", "line", part, "stopped", s.Line))
+		}
+		if lineOf(e) == part {
+			lines = append(lines, x.tale.event(e, i))
+		}
+	}
+	return append(compact(lines), x.tale.stoppedAt(part)...)
+}
+
+// lineOf is the line of a sheet that an event came of, 0 if of none.
+func lineOf(e battle.Event) int {
+	switch e := e.(type) {
+	case *battle.Moved:
+		return e.Line
+	case *battle.Held:
+		return e.Line
+	case *battle.Skipped:
+		return e.Line
+	case *battle.Attacked:
+		return e.Line
+	case *battle.Charged:
+		return e.Line
+	case *battle.CastAt:
+		return e.Line
+	}
+	return 0
 }
 
 func (x explainer) number(line int) chat.Span {
@@ -100,7 +130,63 @@ func (x explainer) told(t battle.Told) []chat.Line {
 	for _, why := range t.Why {
 		lines = append(lines, x.say("battle.why.because", "why", why))
 	}
+	lines = append(lines, x.before(t)...)
+	if t.What == battle.ACast {
+		lines = append(lines, x.tale.unapplied(t.Event.(*battle.CastAt))...)
+	}
 	return lines
+}
+
+// before says what the chances were before the roll, exactly.
+func (x explainer) before(t battle.Told) []chat.Line {
+	switch t.What {
+	case battle.ACharge, battle.AMorale:
+		chance, ok := t.Total.Chance()
+		if !ok {
+			return nil
+		}
+		return []chat.Line{x.say("battle.why.before_"+string(t.What), "chance", outOf(chance, t.Total))}
+	case battle.ACast:
+		b, ok := t.Cast.Compiled.Before(t.Cast.Wounds)
+		if !ok {
+			return nil
+		}
+		id := "battle.why.before_cast"
+		if t.Cast.Opposed {
+			id = "battle.why.before_opposed"
+		}
+		lines := []chat.Line{x.say(id, "chance", percent(b.Cast), "stands", percent(b.Against))}
+		if b.Mishap > 0 {
+			lines = append(lines, x.say("battle.why.before_mishap", "chance", oneIn(b.Mishap), "unit", x.unit(t.Unit), "death", oneIn(b.Death)))
+		}
+		return lines
+	}
+	return nil
+}
+
+// outOf shows a chance as so many of all throws where these can be counted off:
+// "21 in 36 (58%)".
+func outOf(chance float64, t attack.Total) string {
+	throws := 1.0
+	for _, term := range t.Terms {
+		throws *= math.Pow(float64(term.Sides), float64(term.Dice))
+	}
+	if throws > mostThrows {
+		return percent(chance)
+	}
+	return fmt.Sprintf("%.0f in %.0f (%s)", chance*throws, throws, percent(chance))
+}
+
+// mostThrows is how many throws one can picture.
+const mostThrows = 1296
+
+// oneIn shows a small chance as "1 in 54", if it is just that.
+func oneIn(chance float64) string {
+	in := math.Round(1 / chance)
+	if chance <= 0 || chance > 0.2 || math.Abs(chance*in-1) > 1e-9 {
+		return percent(chance)
+	}
+	return fmt.Sprintf("1 in %.0f", in)
 }
 
 func (x explainer) dot(line int) chat.Line {
@@ -124,79 +210,6 @@ func show(e battle.Event) string {
 		return ""
 	}
 	return string(b)
-}
-
-// attack lays the dice of an attack over its steps.
-func (x explainer) attack(t battle.Told) []chat.Line {
-	e := t.Event.(*battle.Attacked)
-	lines := []chat.Line{x.say("battle.why.attack", "entry", x.number(t.Line), "unit", x.unit(t.Unit), "at", x.unit(t.At),
-		"weapon", reason.Name(x.Pack.Weapon(t.Weapon).Title), "end", x.tale.end(e.Crossed, e.Fell, e.Left))}
-	step := -1
-	for _, why := range t.Why {
-		if plainNumber(why) {
-			continue
-		}
-		line := x.view.speaker().Reason(why)
-		if why.ID == "why.step" || len(why.ID) > len("why.step.") && why.ID[:len("why.step.")] == "why.step." {
-			step++
-			line = append(line, x.dice(t, step)...)
-		}
-		lines = append(lines, line)
-	}
-	if t.Opened != nil {
-		lines = append(lines, x.reroll(t))
-	}
-	return append(lines, x.say("battle.why.crossed", "n", e.Crossed, "end", x.tale.end(e.Crossed, e.Fell, e.Left)))
-}
-
-// plainNumber tells that nothing changed how many attacks there are.
-func plainNumber(why reason.Reason) bool {
-	if why.ID != "why.attacks" && why.ID != "why.attacks.number" || len(why.Args) == 0 {
-		return false
-	}
-	because, ok := why.Args[0].Value.(reason.Reason)
-	return ok && because.ID == "why.attacks.each"
-}
-
-// dice shows what fell at a step: those that passed, then the rest.
-func (x explainer) dice(t battle.Told, step int) chat.Line {
-	rolled, each := attack.Rolled{}, attack.Each{}
-	switch {
-	case step < len(t.Attack.Steps):
-		rolled, each = t.Result.Steps[step], t.Attack.Steps[step]
-	default:
-		rolled, each = saves(t.Result.Packets), t.Attack.Ladder.Segments[0].Save
-	}
-	if len(rolled.Dice) == 0 {
-		return nil
-	}
-	var f fallen
-	for _, face := range rolled.Faces() {
-		if each.Passes(face) {
-			f.good = append(f.good, face)
-		} else {
-			f.rest = append(f.rest, face)
-		}
-	}
-	id := "battle.why.passed"
-	if each.On == attack.FailsGoOn {
-		id = "battle.why.lost"
-	}
-	line := x.say(id, "dice", f.text(false), "n", len(f.good), "lost", len(f.rest))
-	if rolled.Extra > 0 {
-		line = append(line, x.say("battle.why.extra", "n", rolled.Extra, "on", rolled.On)...)
-	}
-	return line
-}
-
-// reroll names the save that a standing order had rolled again.
-func (x explainer) reroll(t battle.Told) chat.Line {
-	for _, p := range t.Result.Packets {
-		if p.SaveAgain > 0 {
-			return x.say("battle.why.reroll", "player", x.player(unitOf(x.State, t.At).Side), "of", number(int64(t.Opened.Of)), "was", p.Save, "now", p.SaveAgain)
-		}
-	}
-	return nil
 }
 
 // explainBegin tells the roll-off.

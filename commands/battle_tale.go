@@ -159,7 +159,7 @@ func (t tale) body(folded folding) []chat.Line {
 				continue
 			}
 		case *battle.Held:
-			if folded >= foldMoves || e.At == "" && t.busy() {
+			if folded >= foldMoves || e.At == "" && t.busy() && !t.elseHeld(e) {
 				continue
 			}
 		case *battle.Attacked:
@@ -171,6 +171,10 @@ func (t tale) body(folded folding) []chat.Line {
 		if line := t.event(e, i); len(line) > 0 {
 			out = append(out, line)
 		}
+		out = append(out, t.blastUnsaid(i)...)
+	}
+	if line := t.assumed(); len(line) > 0 {
+		out = append(out, line)
 	}
 	if moves > 0 {
 		out = append([]chat.Line{t.say("battle.told.moves", "n", moves)}, out...)
@@ -210,6 +214,9 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 		if e.At != "" {
 			return t.say("battle.told.held", "unit", t.after.unit(e.Unit), "at", reason.Name(t.after.Objective(e.At)))
 		}
+		if t.elseHeld(e) {
+			return t.say("battle.told.else_held", "unit", t.after.unit(e.Unit), "other", t.after.unit(t.ordered(e.Line).At))
+		}
 		return t.say("battle.told.stays", "unit", t.after.unit(e.Unit))
 	case *battle.Skipped:
 		return t.say("battle.told.skipped_"+string(e.Is), "unit", t.after.unit(e.Unit), "line", e.Line, "asked", t.after.unit(e.Asked))
@@ -239,8 +246,11 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 func (t tale) moved(e *battle.Moved) chat.Line {
 	id := map[battle.Verb]string{battle.Move: "battle.told.moved", battle.Run: "battle.told.ran", battle.FallBack: "battle.told.back"}[e.How]
 	var how chat.Line
-	if e.Tenths > 0 {
+	switch {
+	case e.Tenths > 0:
 		how = append(how, t.say("battle.told.inches", "n", reason.Inches(e.Tenths))...)
+	case e.Die == 0: // nobody said how far
+		how = append(how, t.say("battle.told.upto", "n", reason.Inches(e.Reach))...)
 	}
 	if e.At != "" {
 		how = append(how, t.say("battle.told.to", "at", reason.Name(t.after.Objective(e.At)))...)
@@ -272,7 +282,7 @@ func (t tale) attacked(e *battle.Attacked) chat.Line {
 	if e.How == battle.Fight {
 		id = "battle.told.struck"
 	}
-	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "steps", t.steps(e),
+	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "steps", t.steps(e),
 		"end", t.end(e.Crossed, e.Fell, e.Left), "part", t.part(e.Line))
 }
 
@@ -293,6 +303,9 @@ func (t tale) steps(e *battle.Attacked) chat.Line {
 	}
 	if e.Saved > 0 {
 		line = append(line, t.say("battle.told.steps.saved", "n", e.Saved)...)
+	}
+	if e.Stopped > 0 {
+		line = append(line, t.say("battle.told.steps.stopped", "n", e.Stopped)...)
 	}
 	return append(line, t.again(e)...)
 }
@@ -327,7 +340,7 @@ func (t tale) charged(e *battle.Charged) chat.Line {
 	if e.In {
 		id = "battle.told.charge_in"
 	}
-	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "dice", plus(e.Dice), "total", e.Total, "need", max(e.Need, len(e.Dice)), "part", t.part(e.Line))
+	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "dice", plus(e.Dice), "total", e.Total, "need", max(e.Need, len(e.Dice)), "part", t.part(e.Line))
 }
 
 // plus is dice as they are added up: 5+3.
@@ -366,7 +379,7 @@ func (t tale) cast(e *battle.CastAt, at int) chat.Line {
 	if p := t.after.Pack.Power(e.Power); p != nil {
 		power = reason.Name(p.Title)
 	}
-	return t.say(id, "power", power, "unit", t.after.unit(e.Unit), "at", t.after.unit(e.At), "dice", plus(e.Dice),
+	return t.say(id, "power", power, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "dice", plus(e.Dice),
 		"total", e.Total, "need", e.Need, "counter", counter, "mishap", mishap, "part", t.part(e.Line))
 }
 
@@ -411,6 +424,16 @@ func (t tale) score() chat.Line {
 		line = append(line, f.say("battle.told.grade", "grade", grade)...)
 	}
 	return line
+}
+
+// stoppedAt tells a line that could not be done, if it is that one.
+func (t tale) stoppedAt(line int) []chat.Line {
+	for _, e := range t.events {
+		if s, ok := e.(*battle.Stopped); ok && s.Line == line {
+			return t.stopped(nil)[:1]
+		}
+	}
+	return nil
 }
 
 // stopped says which line could not be done, and which wait.

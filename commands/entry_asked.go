@@ -2,7 +2,9 @@ package commands
 
 import (
 	"drumhead/commands/args"
+	"drumhead/commands/chat"
 	"drumhead/commands/proof"
+	"drumhead/engine/battle"
 	"drumhead/storage"
 )
 
@@ -37,9 +39,26 @@ func (a *ask) asked() (*explained, error) {
 			return nil, err
 		}
 	}
+	if n := e.parts(); part > n {
+		return nil, refuse("/explain "+number64(seq), "entry.refuse.part", "entry", number(int64(seq)), "part", part, "n", n)
+	}
 	var err error
 	e.before, err = a.gameAt(a.here, seq)
 	return e, err
+}
+
+// parts is how many parts an entry has that can be asked for: lines of a sheet,
+// rounds of a roll. A thing in one piece has none.
+func (e *explained) parts() int {
+	if e.rec.Command == battle.CommandOrder {
+		if do, err := battle.ParseDo(e.rec.Command, e.rec.Args); err == nil {
+			return len(do.(battle.Sheet).Orders)
+		}
+	}
+	if event, err := proof.RollOf(e.rec.Events); err == nil {
+		return len(event.Outcome.Rounds)
+	}
+	return 0
 }
 
 // gameAt is what a ledger had come to before entry seq.
@@ -86,6 +105,19 @@ func (a *ask) newestRoll() uint64 {
 	return last
 }
 
+// plainEntry says what an entry is for which nothing was rolled.
+func (a *ask) plainEntry(rec storage.Record) chat.Line {
+	id := "entry.plain"
+	switch rec.Command {
+	case "ledger.open":
+		id = "entry.opens"
+	case "seal.open":
+		id = "entry.seal"
+	}
+	return a.say(id, "entry", number(int64(rec.Seq)), "command", rec.Command,
+		"who", a.here.who(rec.Player), "time", a.desk.when(rec.Time, a.msg.Person))
+}
+
 func planExplain(a *ask) (*answer, error) {
 	e, err := a.asked()
 	if err != nil {
@@ -93,8 +125,7 @@ func planExplain(a *ask) (*answer, error) {
 	}
 	explain, ok := explainers[e.rec.Command]
 	if !ok {
-		return only(a.post(a.say("entry.plain", "entry", number(int64(e.rec.Seq)), "command", e.rec.Command,
-			"who", a.here.who(e.rec.Player), "time", a.desk.when(e.rec.Time, a.msg.Person))))
+		return only(a.post(a.plainEntry(e.rec)))
 	}
 	lines, err := explain(e)
 	if err != nil {

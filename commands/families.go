@@ -63,11 +63,12 @@ var waiting = []func(a *ask, v *view, who chat.Person) []due{
 	battleDue,
 }
 
-// due is one thing that waits for somebody.
+// due is one thing that waits for somebody, and the choice that goes on with it.
 type due struct {
 	line chat.Line
 	till time.Time // zero: no deadline
 	work int       // 1 a tap, 2 a message, 3 a turn; the small things come first
+	tap  chat.Choice
 }
 
 // explained is an entry that somebody asks about.

@@ -38,6 +38,9 @@ func planProof(a *ask) (*answer, error) {
 func (a *ask) provePost(e *explained, p proof.Proof) chat.Post {
 	entry := part(e)
 	head := "prove.stands"
+	if len(e.rec.Faces) == 0 {
+		head = "prove.written"
+	}
 	if !p.Good() {
 		head = "prove.falls"
 	}

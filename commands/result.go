@@ -67,7 +67,7 @@ func (t atlas) answer(word string, number int) (*answer, error) {
 	if number == 0 {
 		waiting := t.waitingFor(t.view.seats[t.ask.msg.Person])
 		if len(waiting) != 1 {
-			return nil, refuse("/campaign agree 1", "campaign.refuse.whichclaim", "n", len(waiting))
+			return nil, t.whichReport(waiting)
 		}
 		number = waiting[0].Number
 	}
@@ -75,6 +75,22 @@ func (t atlas) answer(word string, number int) (*answer, error) {
 		return t.does(campaign.Object{Claim: number})
 	}
 	return t.does(campaign.Agree{Claim: number})
+}
+
+// whichReport refuses an answer that names none of several reports, or has none
+// to answer. A post lists them by their numbers.
+func (t atlas) whichReport(waiting []campaign.Claim) error {
+	if len(waiting) == 0 {
+		return refuse("/due", "campaign.refuse.noclaim")
+	}
+	var list chat.Line
+	for i, c := range waiting {
+		if i > 0 {
+			list = append(list, chat.Span{Kind: chat.Plain, Text: "; "})
+		}
+		list = append(list, t.say("campaign.refuse.whichitem", "number", c.Number, "battle", t.score(c.Score))...)
+	}
+	return refuse("/campaign agree "+strconv.Itoa(waiting[0].Number), "campaign.refuse.whichclaim", "n", len(waiting), "reports", list)
 }
 
 func planAgreeClaim(a *ask) (*answer, error) { return a.answers("right") }
@@ -189,19 +205,33 @@ func (t atlas) waitingFor(player string) []campaign.Claim {
 	return out
 }
 
-// campaignWaiting lists reports that somebody has to answer, for /due.
+// campaignWaiting lists reports that somebody has to answer, for /due: the other
+// of the two, both once it is disputed, and then organisers too.
 func campaignWaiting(a *ask, v *view, who chat.Person) []due {
 	t := atlasOf(a, v)
 	if t.File == nil {
 		return nil
 	}
+	me := v.seats[who]
+	tap := func(label, command string) chat.Choice {
+		return chat.Choice{Label: label, Command: command, Who: []chat.Person{who}, Place: v.place, Size: v.head.Size}
+	}
 	var list []due
-	for _, c := range t.waitingFor(v.seats[who]) {
-		d := due{line: t.say("campaign.due", "title", t.title(), "battle", t.score(c.Score)), work: 1}
-		if !c.Disputed { // a disputed one has no deadline: time alone does not settle it
-			d.till = time.UnixMilli(c.Until).UTC()
+	for _, c := range t.Claims {
+		played := slices.Contains(c.Score.Players, me)
+		n := strconv.Itoa(c.Number)
+		switch {
+		case played && c.By != me:
+			d := due{work: 1, line: t.say("campaign.due", "title", t.title(), "battle", t.score(c.Score), "report", c.Number), tap: tap("Right", "/campaign agree "+n)}
+			if !c.Disputed { // a disputed one has no deadline: time alone does not settle it
+				d.till = time.UnixMilli(c.Until).UTC()
+			}
+			list = append(list, d)
+		case played && c.Disputed:
+			list = append(list, due{work: 2, line: t.say("campaign.due_own", "title", t.title(), "battle", t.score(c.Score), "report", c.Number), tap: tap("Take it back", "/campaign object "+n)})
+		case a.msg.Organiser && c.Disputed:
+			list = append(list, due{work: 2, line: t.say("campaign.due_rule", "title", t.title(), "battle", t.score(c.Score), "report", c.Number)})
 		}
-		list = append(list, d)
 	}
 	return list
 }

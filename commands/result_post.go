@@ -38,6 +38,13 @@ func tellResult(d *done) (told, error) {
 			}
 		}
 	}
+	for _, c := range t.Claims {
+		if c.Disputed {
+			if err := d.ask.desk.disputes(d.ask.ctx, d.ask.msg.Community, t.view.place); err != nil {
+				return told{}, err
+			}
+		}
+	}
 	post.Lines = append(post.Lines, rises...)
 	out := told{posts: []chat.Post{post}}
 	if there, ok := t.toBattle(rises); ok {
@@ -56,9 +63,9 @@ func (t atlas) tellClaim(e *campaign.Claimed, post *chat.Post) {
 	mine, theirs := []chat.Person{t.view.person(e.By)}, []chat.Person{t.view.person(other)}
 	agree := "/campaign agree " + strconv.Itoa(e.Claim)
 	post.Notify = theirs
-	said := t.say("campaign.saidso", "who", t.called(e.By), "battle", t.score(e.Score))
+	said := t.say("campaign.saidso", "who", t.called(e.By), "battle", t.score(e.Score), "report", e.Claim)
 	if e.Instead > 0 {
-		said = t.say("campaign.corrected", "who", t.called(e.By), "battle", t.score(e.Score))
+		said = t.say("campaign.corrected", "who", t.called(e.By), "battle", t.score(e.Score), "report", e.Claim)
 	}
 	if e.Against == 0 {
 		post.Lines = []chat.Line{said, t.say("campaign.counts", "time", t.clock(e.Until), "who", reason.Person(other))}
@@ -67,7 +74,7 @@ func (t atlas) tellClaim(e *campaign.Claimed, post *chat.Post) {
 		return
 	}
 	earlier, _ := t.Claim(e.Against)
-	post.Lines = []chat.Line{said, t.say("campaign.saidso", "who", t.called(other), "battle", t.score(earlier.Score)),
+	post.Lines = []chat.Line{said, t.say("campaign.saidso", "who", t.called(other), "battle", t.score(earlier.Score), "report", earlier.Number),
 		t.say("campaign.differ"), t.say("campaign.ruled", "command", typed(resultExample))}
 	post.Choices = choices(chat.Choice{Label: short(e.Score), Command: agree, Who: theirs},
 		chat.Choice{Label: short(earlier.Score), Command: "/campaign agree " + strconv.Itoa(e.Against), Who: mine})
@@ -84,7 +91,7 @@ func (t atlas) tellObjection(e *campaign.Objected, post *chat.Post) {
 		return
 	}
 	post.Notify = []chat.Person{t.view.person(c.By)}
-	post.Lines = []chat.Line{t.say("campaign.denied.head", "who", t.called(e.By), "battle", t.score(c.Score)),
+	post.Lines = []chat.Line{t.say("campaign.denied.head", "who", t.called(e.By), "battle", t.score(c.Score), "report", c.Number),
 		t.say("campaign.denied.next", "command", typed(resultExample))}
 }
 

@@ -1,7 +1,6 @@
 package commands
 
 import (
-	"sort"
 	"strings"
 	"unicode/utf8"
 
@@ -36,55 +35,4 @@ func planTell(a *ask) (*answer, error) {
 		p.Entry = int64(d.rec.Seq)
 		return told{posts: []chat.Post{p}}, nil
 	}})
-}
-
-// planDue lists what waits for the asker, over all their games: what takes one
-// tap first, then by deadline.
-func planDue(a *ask) (*answer, error) {
-	var list []due
-	looked := map[chat.Place]bool{} // a battle and a campaign may lie in one place
-	for _, g := range a.desk.somebody(a.msg.Person).Games {
-		if looked[g.Place] {
-			continue
-		}
-		looked[g.Place] = true
-		v, err := a.there(g.Place)
-		if err != nil {
-			return nil, err
-		}
-		for _, look := range waiting {
-			list = append(list, look(a, v, a.msg.Person)...)
-		}
-	}
-	if len(list) == 0 {
-		return only(a.post(a.say("due.nothing")))
-	}
-	sort.SliceStable(list, func(i, j int) bool {
-		if list[i].work != list[j].work {
-			return list[i].work < list[j].work
-		}
-		if list[i].till.IsZero() != list[j].till.IsZero() {
-			return list[j].till.IsZero()
-		}
-		return list[i].till.Before(list[j].till)
-	})
-	taps := 0
-	for _, d := range list {
-		if d.work == 1 {
-			taps++
-		}
-	}
-	head := a.say("due.head", "n", len(list))
-	if taps > 0 {
-		head = a.say("due.taps", "n", len(list), "taps", taps)
-	}
-	p := a.post(head)
-	for i, d := range list {
-		line := a.say("due.line", "n", i+1, "what", d.line)
-		if !d.till.IsZero() {
-			line = a.say("due.till", "n", i+1, "what", d.line, "till", a.desk.when(d.till, a.msg.Person))
-		}
-		p.Lines = append(p.Lines, line)
-	}
-	return only(p)
 }

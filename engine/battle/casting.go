@@ -10,6 +10,8 @@ func (r *run) cast(l Line) {
 	if err != nil {
 		return // legal lines name a power that the unit knows
 	}
+	ladder := r.state.ladder(u)
+	with := Casting{Compiled: c, Wounds: ladder.Top() - ladder.Rung, Opposed: c.Counts && r.state.counterer(Other(u.Side)) != ""}
 	sum := c.Cast.Roll(r.drawer)
 	faces := sum.Terms[0].Dice
 	fails, mishap := c.Shows(faces)
@@ -22,7 +24,7 @@ func (r *run) cast(l Line) {
 		}
 	}
 	r.emit(e)
-	r.tell(Told{What: ACast, Unit: u.ID, At: l.At, Power: l.Power, Why: why, Total: c.Cast, Sum: sum, Event: e})
+	r.tell(Told{What: ACast, Unit: u.ID, At: l.At, Power: l.Power, Why: why, Total: c.Cast, Sum: sum, Cast: with, Event: e})
 	if e.Works && !r.countered(Other(u.Side), c, sum.Total) {
 		r.follow(c.Power.Then, l, l.Power)
 	}

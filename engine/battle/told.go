@@ -3,6 +3,7 @@ package battle
 import (
 	"drumhead/engine/attack"
 	"drumhead/engine/reason"
+	"drumhead/engine/rules"
 )
 
 // Told is one roll of an order as it is explained: what was rolled, why just
@@ -19,8 +20,17 @@ type Told struct {
 	Result attack.Result
 	Total  attack.Total // the others; unjudged for a run and for suffering
 	Sum    attack.Sum
+	Cast   Casting // ACast
 	Opened *Opened // the standing order that changed it, if one did
 	Event  Event   // what came of it
+}
+
+// Casting is what a casting roll was made with: the power as compiled, the wounds
+// that the caster had left, and whether an enemy could counter.
+type Casting struct {
+	Compiled rules.Casting
+	Wounds   int
+	Opposed  bool
 }
 
 // Rolled names what was rolled.
