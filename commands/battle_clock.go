@@ -47,6 +47,9 @@ func planMore(a *ask) (*answer, error) {
 	if !ok {
 		hours = 24
 	}
+	if _, err := f.tried(battle.More{Battle: f.seq, Hours: 1}); err != nil {
+		return nil, f.named(err)
+	}
 	if hours < 1 || hours > battle.MaxHours {
 		return nil, refuse("/battle more 24", "battle.refuse.hours", "hours", hours, "most", battle.MaxHours)
 	}
@@ -97,6 +100,9 @@ func planPass(a *ask) (*answer, error) {
 func planStatus(a *ask) (*answer, error) {
 	f, err := a.battle()
 	if err != nil {
+		if offers := proof.BattlesOf(a.here.game).Offers; len(offers) > 0 {
+			return only(a.offers(offers))
+		}
 		return nil, err
 	}
 	p := a.post(f.boardLine(f.till()))

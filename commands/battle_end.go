@@ -234,6 +234,9 @@ func (f field) tellEnd(d *done, post chat.Post) (told, error) {
 	if f.Terms.Region != "" {
 		if c, err := f.ask.campaignOf(f.Terms); err == nil {
 			post.Lines = append(post.Lines, f.say("battle.result.region", "region", c.named(f.Terms.Region), "title", c.title()))
+			if _, counts := f.countable(c, d); !counts {
+				post.Lines = append(post.Lines, f.say("battle.result.uncounted", "title", c.title()))
+			}
 		}
 	}
 	post.Lines = append(post.Lines, f.say("battle.result.handovers", "n", f.Handovers, "turns", f.Turn), f.say("battle.result.story"))
@@ -249,7 +252,7 @@ func (f field) tellEnd(d *done, post chat.Post) (told, error) {
 
 // counted lets an ended battle count in the campaign whose region was at stake.
 // A result that the campaign would not take, because it has moved on meanwhile,
-// is left out.
+// is left out, and the last post says so.
 func (f field) counted(d *done) ([]act, error) {
 	f = f.at(d.after)
 	if f.Stage != battle.Ended || f.Terms.Campaign == "" {
@@ -263,11 +266,17 @@ func (f field) counted(d *done) ([]act, error) {
 	if err != nil {
 		return nil, err
 	}
-	result, ok := f.campaignResult(c, d)
-	if !ok || campaign.Check(c.State, campaign.Command{By: campaign.Bot, Act: result}) != nil {
+	result, counts := f.countable(c, d)
+	if !counts {
 		return nil, nil
 	}
 	return []act{{place: c.view.place, command: result.Name(), args: result, bot: true, tell: tellResult}}, nil
+}
+
+// countable is the battle as the campaign would count it, false if it would not.
+func (f field) countable(c atlas, d *done) (campaign.Result, bool) {
+	result, ok := f.campaignResult(c, d)
+	return result, ok && campaign.Check(c.State, campaign.Command{By: campaign.Bot, Act: result}) == nil
 }
 
 // campaignResult is the battle as the campaign counts it.

@@ -56,6 +56,38 @@ func planBattleJoin(a *ask) (*answer, error) {
 	return a.begin(begin, [2]muster.Force{theirs, mine}, who, p)
 }
 
+// mostOffers is how many offers a post lists and lets one take up.
+const mostOffers = 10
+
+// offers lists what is offered here, with the choices of who asks.
+func (a *ask) offers(list []battle.Offered) chat.Post {
+	list = list[max(0, len(list)-mostOffers):]
+	p := a.post(a.say("battle.status.offers", "n", len(list)))
+	me := a.here.seats[a.msg.Person]
+	for _, o := range list {
+		to := a.say("battle.status.anybody")
+		if o.To != "" {
+			to = chat.Line{said(a.here.who(o.To).Text)}
+		}
+		title := reason.Name(o.Terms.Scenario)
+		if pack, err := osierPack(); err == nil && pack.Scenario(o.Terms.Scenario) != nil {
+			title = reason.Name(pack.Scenario(o.Terms.Scenario).Title)
+		}
+		seq := number64(o.Seq)
+		p.Lines = append(p.Lines, a.say("battle.status.offer", "offer", number(int64(o.Seq)), "by", said(a.here.who(o.By).Text),
+			"to", to, "title", title, "points", o.Terms.Points))
+		who := []chat.Person{a.msg.Person}
+		switch {
+		case me != "" && o.By == me:
+			p.Choices = append(p.Choices, chat.Choice{Label: "Take back " + seq, Command: "/battle decline " + seq, Who: who})
+		case o.To == "" || me != "" && o.To == me:
+			p.Choices = append(p.Choices, chat.Choice{Label: "Accept " + seq, Command: "/battle join " + seq, Who: who})
+		}
+	}
+	p.Choices = choices(p.Choices...)
+	return p
+}
+
 // begin makes the entry, with what people call their units beside it.
 func (a *ask) begin(b battle.Begin, forces [2]muster.Force, who [2]chat.Person, p *rules.Pack) (*answer, error) {
 	names := map[string]string{}

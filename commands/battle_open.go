@@ -51,6 +51,9 @@ func (a *ask) wants() (wanted, error) {
 	w := wanted{hours: usualHours}
 	w.points, _ = a.values.Number("points")
 	if name := a.value("opponent"); name != "" {
+		if len(a.desk.named(a.msg.Community, name)) == 0 {
+			return w, refuse("/battle open 500 Drowned Bridge", "battle.refuse.unseen", "name", said(name))
+		}
 		who, err := a.find(name, "/battle open Bo 500 Drowned Bridge")
 		if err != nil {
 			return w, err

@@ -9,6 +9,7 @@ import (
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
 	"drumhead/engine/reason"
+	"drumhead/engine/rules/source"
 	"drumhead/storage"
 )
 
@@ -127,13 +128,28 @@ func (t atlas) region(said, example string) (campaign.Region, error) {
 	case 1:
 		return fits[0], nil
 	case 0:
-		return campaign.Region{}, refuse(example, "campaign.refuse.region", "region", reason.Name(said))
+		return campaign.Region{}, t.noRegion(said, example)
 	}
 	var names []reason.Name
 	for _, r := range fits {
 		names = append(names, reason.Name(r.Title))
 	}
 	return campaign.Region{}, refuse(example, "campaign.refuse.several", "region", reason.Name(said), "names", names)
+}
+
+// noRegion refuses a name that no region has, with the nearest, or with all.
+func (t atlas) noRegion(said, example string) error {
+	var titles []reason.Name
+	byKey, keys := map[string]reason.Name{}, []string{}
+	for _, r := range t.File.Regions {
+		titles = append(titles, reason.Name(r.Title))
+		byKey[args.Key(r.Title)] = reason.Name(r.Title)
+		keys = append(keys, args.Key(r.Title))
+	}
+	if near := source.Nearest(args.Key(said), keys); near != "" {
+		return refuse(example, "campaign.refuse.region_near", "region", reason.Name(said), "near", byKey[near])
+	}
+	return refuse(example, "campaign.refuse.region", "region", reason.Name(said), "regions", titles)
 }
 
 // campaignNames lists regions for completion.

@@ -81,6 +81,7 @@ type page struct {
 	ask  *ask
 	view *view
 	seq  uint64
+	end  uint64 // the entry that ended the battle, 0 if none did
 }
 
 // makeReport writes the page of a battle in Markdown: result, forces, turns, the
@@ -103,6 +104,7 @@ func makeReport(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.here = now
 	p := &page{ask: a, view: now, seq: uint64(r.First)}
 	return p.write(ctx, l, uint64(r.Last))
 }
@@ -131,6 +133,9 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 		if rec.Seq < p.seq {
 			continue
 		}
+		if rec.Command == battle.CommandBegin && rec.Seq > p.seq {
+			break
+		}
 		if rec.Command == "tell" {
 			p.words(&story, rec)
 			continue
@@ -143,6 +148,9 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 			was = is
 		}
 		f = is
+		if p.end == 0 && is.Stage == battle.Ended {
+			p.end = rec.Seq
+		}
 		if err := p.turn(&turns, was, is, rec); err != nil {
 			return nil, err
 		}
@@ -188,6 +196,9 @@ func (p *page) head(f field) {
 	for _, l := range f.resultLines() {
 		p.WriteString("\n" + markdown(words.Flat(l)) + "\n")
 	}
+	for _, l := range p.campaign(f) {
+		p.WriteString("\n" + markdown(words.Flat(l)) + "\n")
+	}
 	p.WriteString("\n" + p.line(f, "battle.page.table"))
 	for _, u := range f.Units {
 		fate := "battle.page.stands"
@@ -197,6 +208,31 @@ func (p *page) head(f field) {
 		p.WriteString(p.line(f, "battle.page.unit", "player", f.player(u.Side), "unit", markdown(f.Name(u.ID)), "size", u.Size, "left", u.Left,
 			"broke", len(u.Broke), "fate", f.say(fate)))
 	}
+}
+
+// campaign is what the battle did to the campaign whose region was at stake: the
+// region, and the units that reached a grade.
+func (p *page) campaign(f field) []chat.Line {
+	if p.end == 0 || f.Terms.Campaign == "" {
+		return nil
+	}
+	t, err := p.ask.campaignOf(f.Terms)
+	if err != nil {
+		return nil
+	}
+	for raw, err := range p.ask.desk.store.Read(p.ask.ctx, t.view.ledger, 0, t.view.head.Size) {
+		if err != nil {
+			return nil
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return nil
+		}
+		if lines := t.ofBattle(rec, p.view.ledger.String(), int64(p.end)); lines != nil {
+			return lines
+		}
+	}
+	return nil
 }
 
 // resultLines are the summary, and who won once that is settled.

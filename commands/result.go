@@ -11,7 +11,9 @@ import (
 	"drumhead/campaign"
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
+	"drumhead/engine/battle"
 	"drumhead/engine/reason"
+	"drumhead/storage"
 )
 
 // ClaimStands is how long a reported result waits for an objection.
@@ -52,10 +54,39 @@ func planResult(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := t.foughtOver(score); err != nil {
+		return nil, err
+	}
 	if a.msg.Organiser && !slices.Contains(score.Players, t.view.seats[a.msg.Person]) {
 		return t.does(campaign.Result{How: campaign.HowRuled, Organiser: true, Score: &score})
 	}
 	return t.does(campaign.Report{Score: score, Until: a.now.Add(ClaimStands).UnixMilli()})
+}
+
+// foughtOver refuses a report of a region for which the two are playing a battle
+// here: that one will report itself.
+func (t atlas) foughtOver(s campaign.Score) error {
+	if s.Region == "" {
+		return nil
+	}
+	for _, g := range t.ask.desk.somebody(t.view.person(s.Players[0])).Games {
+		if g.What != battleGame {
+			continue
+		}
+		v, err := t.ask.there(g.Place)
+		if err != nil {
+			return err
+		}
+		f, ok, err := t.ask.battleIn(v)
+		if err != nil {
+			return err
+		}
+		if ok && f.Stage != battle.Ended && f.Terms.Region == s.Region && f.Terms.Campaign == t.view.ledger.String() &&
+			f.SideOf(v.seats[t.view.person(s.Players[1])]) != battle.Nobody {
+			return refuse("/battle status", "battle.refuse.contested", "region", t.named(s.Region), "title", f.title(), "entry", number(int64(f.seq)))
+		}
+	}
+	return nil
 }
 
 // spokenAnswer is an answer to a report, as one may type it.
@@ -112,9 +143,53 @@ func (a *ask) answers(word string) (*answer, error) {
 func (t atlas) does(do campaign.Act) (*answer, error) {
 	by := t.view.seats[t.ask.msg.Person]
 	if err := campaign.Check(t.State, campaign.Command{By: by, Act: do}); err != nil {
-		return nil, t.peopled(err)
+		return nil, t.settled(do, t.peopled(err))
 	}
 	return act1(act{place: t.view.place, command: do.Name(), args: do, tell: tellResult})
+}
+
+// settled says of an answer that comes too late what has settled the report.
+func (t atlas) settled(do campaign.Act, refused error) error {
+	claim := 0
+	switch do := do.(type) {
+	case campaign.Agree:
+		claim = do.Claim
+	case campaign.Object:
+		claim = do.Claim
+	}
+	if _, open := t.Claim(claim); claim == 0 || claim > t.Claimed || open {
+		return refused
+	}
+	for seq := t.view.head.Size; seq > 0; seq-- {
+		rec, err := t.ask.entry(t.view, seq-1)
+		if err != nil {
+			return err
+		}
+		if t.settles(rec, claim) {
+			return refuse("/campaign gazette", "campaign.refuse.settled", "report", claim, "entry", number(int64(rec.Seq)), "what", t.ask.cameOf(t.view, rec.Seq))
+		}
+	}
+	return refused
+}
+
+// settles tells whether an entry ended a report's waiting: it counted, was
+// corrected, or was taken back.
+func (t atlas) settles(rec storage.Record, claim int) bool {
+	for _, raw := range rec.Events {
+		e, err := campaign.ParseEvent(raw)
+		if err != nil {
+			continue
+		}
+		switch e := e.(type) {
+		case *campaign.Resulted:
+			return e.Claim == claim
+		case *campaign.Claimed:
+			return e.Instead == claim
+		case *campaign.Objected:
+			return e.Claim == claim // the newest: by who reported it
+		}
+	}
+	return false
 }
 
 // peopled puts the people of this campaign into a refusal.

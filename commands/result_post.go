@@ -9,6 +9,7 @@ import (
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
 	"drumhead/engine/reason"
+	"drumhead/storage"
 )
 
 // tellResult tells what an entry about a battle came to: a report that waits
@@ -51,6 +52,33 @@ func tellResult(d *done) (told, error) {
 		out.posts = append(out.posts, there)
 	}
 	return out, t.timers(atlasOf(d.ask, d.before).State, &out)
+}
+
+// ofBattle tells what an entry of a campaign says of a battle that ended with an
+// entry of some ledger: its region, then the rises. Nothing for other entries.
+func (t atlas) ofBattle(rec storage.Record, ledger string, end int64) []chat.Line {
+	var lines []chat.Line
+	var learnt *campaign.Learned
+	for _, raw := range rec.Events {
+		e, err := campaign.ParseEvent(raw)
+		if err != nil {
+			return nil
+		}
+		switch e := e.(type) {
+		case *campaign.Resulted:
+			if e.Battle == nil || e.Battle.Ledger != ledger || e.Battle.Seq != end {
+				return nil
+			}
+			lines = append(lines, t.outcome(campaign.Counted{Score: e.Score, Outcome: e.Outcome}))
+		case *campaign.Learned:
+			learnt = e
+		case *campaign.Graded:
+			if learnt != nil && e.Experience > learnt.Before {
+				lines = append(lines, t.rise(e, learnt))
+			}
+		}
+	}
+	return compact(lines)
 }
 
 // tellClaim asks the other side whether it was so; if they said otherwise it

@@ -6,6 +6,7 @@ import (
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
+	"drumhead/engine/battle"
 )
 
 // MaxTold is the most characters of a line for the story.
@@ -33,6 +34,10 @@ func planTell(a *ask) (*answer, error) {
 	return act1(act{args: map[string]any{"said": hash}, words: []string{"tell"}, tell: func(d *done) (told, error) {
 		p := a.post(a.say("tell.kept", "who", a.desk.who(a.msg.Person), "words", said(words), "entry", number(int64(d.rec.Seq))))
 		p.Entry = int64(d.rec.Seq)
+		if f, ok, err := a.battleIn(d.after); err == nil && ok && f.Stage == battle.Ended {
+			p.Lines = append(p.Lines, a.say("battle.result.kept"))
+			p.Choices = choices(f.choice("Report", "/battle report", nil))
+		}
 		return told{posts: []chat.Post{p}}, nil
 	}})
 }

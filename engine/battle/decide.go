@@ -103,7 +103,9 @@ func playing(s State, o Order) (side int, err error) {
 	switch s.Stage {
 	case Unborn:
 		return Nobody, refuse("battle.refuse.none")
-	case Over, Ended:
+	case Over:
+		return Nobody, reason.Refuse("/battle status", "battle.refuse.played")
+	case Ended:
 		return Nobody, refuse("battle.refuse.over")
 	}
 	side = s.SideOf(o.Player)
