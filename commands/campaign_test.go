@@ -115,7 +115,7 @@ func TestCampaignMistakes(t *testing.T) {
 		{"Ann", "/result Ann beat Bo at Fen End", "not one of you"},
 		{"Ann", "/result Ann beat Bo at Kiln Bank", "waits"},
 		{"Gus", "/result Ann beat Bo at Alder Ford", "two who played"},
-		{"Ann", "/campaign agree", "0 reports"},
+		{"Ann", "/campaign agree", "No report waits for your answer"},
 		{"Ann", "/campaign agree 4", "No such report"},
 	} {
 		got := tb.say(c.who, "#osier", c.text)
@@ -347,7 +347,7 @@ func TestCampaignFromElsewhere(t *testing.T) {
 	if got := tb.say("Ann", "#fen", "/result Ann beat Bo at Fen End"); !strings.Contains(got, "held by Gus") {
 		t.Errorf("\n%s", got)
 	}
-	if got := tb.say("Ann", "#fen", "/result Ann beat Bo 7 to 5"); !strings.Contains(got, "> test:#osier\nAnn says: Ann beat Bo 7 to 5.") {
+	if got := tb.say("Ann", "#fen", "/result Ann beat Bo 7 to 5"); !strings.Contains(got, "> test:#osier\nAnn says: Ann beat Bo 7 to 5 (report 1).") {
 		t.Errorf("\n%s", got)
 	}
 	if tb.size("#fen") != 0 {

@@ -54,17 +54,17 @@ func planResult(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := t.foughtOver(score); err != nil {
-		return nil, err
-	}
 	if a.msg.Organiser && !slices.Contains(score.Players, t.view.seats[a.msg.Person]) {
 		return t.does(campaign.Result{How: campaign.HowRuled, Organiser: true, Score: &score})
+	}
+	if err := t.foughtOver(score); err != nil {
+		return nil, err
 	}
 	return t.does(campaign.Report{Score: score, Until: a.now.Add(ClaimStands).UnixMilli()})
 }
 
 // foughtOver refuses a report of a region for which the two are playing a battle
-// here: that one will report itself.
+// here: that one will report itself. An organiser who did not play may still rule.
 func (t atlas) foughtOver(s campaign.Score) error {
 	if s.Region == "" {
 		return nil

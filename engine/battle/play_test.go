@@ -150,7 +150,7 @@ func TestEnds(t *testing.T) {
 	if tb.state.Stage != Over || tb.state.Why != LastTurn {
 		t.Fatalf("stage %d, why %q", tb.state.Stage, tb.state.Why)
 	}
-	tb.refuses("done", "battle.refuse.over")
+	tb.refuses("done", "battle.refuse.played")
 	tb.do("p2", Agree{Battle: 1})
 	if tb.state.Stage != Over {
 		t.Fatal("one alone has ended the battle")
