@@ -141,8 +141,8 @@ func (x explainer) told(t battle.Told) []chat.Line {
 func (x explainer) before(t battle.Told) []chat.Line {
 	switch t.What {
 	case battle.ACharge, battle.AMorale:
-		chance, ok := t.Total.Chance()
-		if !ok {
+		chance, err := t.Total.Made()
+		if err != nil || t.Total.Judge == attack.Unjudged {
 			return nil
 		}
 		return []chat.Line{x.say("battle.why.before_"+string(t.What), "chance", outOf(chance, t.Total))}

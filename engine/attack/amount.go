@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"drumhead/engine/dice"
+	"drumhead/engine/odds"
 	"drumhead/engine/reason"
 )
 
@@ -105,3 +106,6 @@ func (a Amount) Roll(d dice.Drawer) (faces []int, sum int) {
 	}
 	return faces, sum
 }
+
+// Law is the exact law of the amount.
+func (a Amount) Law() odds.Law { return odds.Always(a.Plus).Plus(odds.Dice(a.Dice, a.Sides)) }

@@ -17,13 +17,13 @@ const mostCastings = 100_000
 // going through every casting roll; false for dice that are too many for that,
 // or that count otherwise than by being added up.
 func (c Casting) Before(wounds int) (Before, bool) {
-	if len(c.Cast.Terms) != 1 {
-		return Before{}, false
-	}
-	if _, plain := c.Cast.Law(); !plain {
+	if len(c.Cast.Terms) != 1 || c.Cast.Rerolls != 0 {
 		return Before{}, false
 	}
 	term, rolls := c.Cast.Terms[0], 1
+	if term.Keep != 0 || term.Open != 0 || term.Times > 1 || term.Times < 0 {
+		return Before{}, false
+	}
 	for range term.Dice {
 		if rolls *= term.Sides; rolls > mostCastings {
 			return Before{}, false
@@ -52,7 +52,7 @@ func (c Casting) add(b Before, faces []int, wounds int) Before {
 		b.Cast++
 		b.Against++
 		if counter, possible := c.Against(total); possible {
-			if chance, ok := counter.Chance(); ok {
+			if chance, err := counter.Made(); err == nil {
 				b.Against -= chance
 			}
 		}
