@@ -331,7 +331,7 @@ func BenchmarkOpen(b *testing.B) {
 		})...)
 		e.close()
 		floor = append(floor, timed(1, func(int) {
-			db, err := openFile(e.path, Options{})
+			db, _, err := openFile(e.path, Options{})
 			if err != nil {
 				b.Fatal(err)
 			}

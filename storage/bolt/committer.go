@@ -8,6 +8,7 @@ import (
 	"syscall"
 	"time"
 
+	bbolt "go.etcd.io/bbolt"
 	bolterrors "go.etcd.io/bbolt/errors"
 
 	"drumhead/storage"
@@ -155,36 +156,29 @@ func (s *Store) write(group []*member) (full bool) {
 
 // transact runs a group's transaction. A member that refuses is no error of the
 // transaction; if nothing was written there is nothing to commit.
-func (s *Store) transact(group []*member, marks []ledgers.Mark) (err error) {
+func (s *Store) transact(group []*member, marks []ledgers.Mark) error {
 	id := 0
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("%v", p)
+	err := s.alter(func(tx *bbolt.Tx) (bool, error) {
+		id = tx.ID()
+		t := &noting{transaction: over(tx)}
+		for _, m := range marks {
+			if err := s.Mark(t, m); err != nil {
+				continue // the post's record is damaged; Check names it, Outbox does too
+			}
 		}
-		if err != nil {
-			err = s.failed(id, err)
+		for _, m := range group {
+			m.err = m.do(t)
 		}
-	}()
-	tx, err := s.db.Begin(true)
-	if err != nil {
-		return err
+		s.Prune(t)
+		return t.wrote, nil
+	})
+	switch {
+	case broken(err):
+		return s.failed(id, damaged(s.path, err))
+	case err != nil:
+		return s.failed(id, err)
 	}
-	defer tx.Rollback() // after a commit it does nothing
-	id = tx.ID()
-	t := &noting{transaction: over(tx)}
-	for _, m := range marks {
-		if err := s.Mark(t, m); err != nil {
-			continue // the post's record is damaged; Check names it, Outbox does too
-		}
-	}
-	for _, m := range group {
-		m.err = m.do(t)
-	}
-	s.Prune(t)
-	if !t.wrote {
-		return nil
-	}
-	return tx.Commit()
+	return nil
 }
 
 // noting notes whether anything was written.

@@ -13,7 +13,7 @@ import (
 // still opens a store whose committer does not run: the test commits by hand.
 func still(t *testing.T, e *evening) *Store {
 	t.Helper()
-	db, err := openFile(e.path, e.opts)
+	db, file, err := openFile(e.path, e.opts)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -21,7 +21,7 @@ func still(t *testing.T, e *evening) *Store {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := newStore(db, keeper, false)
+	s := newStore(db, file, keeper, false)
 	if err := s.prepare(e.opts); err != nil {
 		t.Fatal(err)
 	}

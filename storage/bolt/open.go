@@ -14,7 +14,6 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
-	"runtime/debug"
 	"strconv"
 	"time"
 
@@ -66,13 +65,13 @@ func Open(path string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("store %s: %w", path, err)
 	}
-	db, err := openFile(path, o)
+	db, file, err := openFile(path, o)
 	if err != nil {
 		return nil, err
 	}
-	s := newStore(db, keeper, o.ReadOnly)
+	s := newStore(db, file, keeper, o.ReadOnly)
 	if err := s.prepare(o); err != nil {
-		db.Close()
+		s.release()
 		return nil, err
 	}
 	if !o.ReadOnly {
@@ -82,28 +81,36 @@ func Open(path string, o Options) (*Store, error) {
 }
 
 // openFile opens the file as a bbolt file. bbolt reads some pages at once and
-// may fault or panic on damaged ones.
-func openFile(path string, o Options) (db *bbolt.DB, err error) {
-	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
-	defer func() {
-		if p := recover(); p != nil {
-			db, err = nil, damaged(path, fmt.Errorf("%v", p))
-		}
-	}()
-	db, err = bbolt.Open(path, fileMode, &bbolt.Options{
-		Timeout: lockWait, FreelistType: bbolt.FreelistMapType, InitialMmapSize: o.mapSize(), ReadOnly: o.ReadOnly, NoStatistics: true,
+// may fault or panic on damaged ones; then it leaves the file open.
+func openFile(path string, o Options) (db *bbolt.DB, file *os.File, err error) {
+	var under opened
+	err = guarded(func() (err error) {
+		db, err = bbolt.Open(path, fileMode, &bbolt.Options{
+			Timeout: lockWait, FreelistType: bbolt.FreelistMapType, InitialMmapSize: o.mapSize(), ReadOnly: o.ReadOnly, NoStatistics: true,
+			OpenFile: under.open,
+		})
+		return err
 	})
-	switch {
-	case err == nil:
-		return db, nil
-	case errors.Is(err, bolterrors.ErrTimeout):
-		return nil, fmt.Errorf("%w: %s; end that process, or use another data directory", ErrInUse, path)
-	case errors.Is(err, bolterrors.ErrVersionMismatch):
-		return nil, newer(path, "of the file itself")
-	case errors.Is(err, bolterrors.ErrInvalid), errors.Is(err, bolterrors.ErrChecksum):
-		return nil, damaged(path, err)
+	if err == nil {
+		return db, under.File, nil
 	}
-	return nil, fmt.Errorf("store %s does not open: %w", path, err)
+	if broken(err) && under.File != nil {
+		letGo(under.File)
+	}
+	return nil, nil, openError(path, err)
+}
+
+// openError says what is wrong with a file that does not open, and what can be done.
+func openError(path string, err error) error {
+	switch {
+	case errors.Is(err, bolterrors.ErrTimeout):
+		return fmt.Errorf("%w: %s; end that process, or use another data directory", ErrInUse, path)
+	case errors.Is(err, bolterrors.ErrVersionMismatch):
+		return newer(path, "of the file itself")
+	case broken(err), errors.Is(err, bolterrors.ErrInvalid), errors.Is(err, bolterrors.ErrChecksum):
+		return damaged(path, err)
+	}
+	return fmt.Errorf("store %s does not open: %w", path, err)
 }
 
 func newer(path, format string) error {
@@ -149,7 +156,7 @@ func (s *Store) prepare(o Options) error {
 	if len(o.OldKeys) == 0 {
 		return nil
 	}
-	if err := s.db.Update(func(tx *bbolt.Tx) error { return s.Reseal(over(tx)) }); err != nil {
+	if err := s.alter(func(tx *bbolt.Tx) (bool, error) { return true, s.Reseal(over(tx)) }); err != nil {
 		return fmt.Errorf("store %s: secrets could not be sealed with the new key: %w", s.path, err)
 	}
 	return nil
@@ -203,17 +210,17 @@ func (s *Store) create() error {
 	if err := s.Fill(id); err != nil {
 		return err
 	}
-	err := s.db.Update(func(tx *bbolt.Tx) error {
+	err := s.alter(func(tx *bbolt.Tx) (bool, error) {
 		for _, t := range layout.Tables() {
 			if _, err := tx.CreateBucket([]byte{byte(t)}); err != nil {
-				return err
+				return false, err
 			}
 		}
 		t := over(tx)
 		putMeta(t, metaFormat, binary.BigEndian.AppendUint32(nil, layout.Format))
 		putMeta(t, metaStore, id)
 		putMeta(t, metaCreated, s.moment())
-		return nil
+		return true, nil
 	})
 	if err != nil {
 		return err

@@ -2,12 +2,11 @@ package bolt
 
 import (
 	"bytes"
+	"fmt"
 	"math/rand/v2"
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"drumhead/storage/storagetest"
 )
 
 // sector is what a disk writes whole or not at all.
@@ -32,21 +31,106 @@ func (w written) onto(image []byte, keep func(at int64) bool) []byte {
 	return image
 }
 
+// powerCut lets power fail in the commits of an evening, and counts what the
+// disk then shows.
+type powerCut struct {
+	*evening
+	rng             *rand.Rand
+	old, fresh, lie int // images with the old state, with the new one, noticed as damaged
+}
+
 // shown opens an image of a file and tells what the store shows and what is
 // wrong with it.
-func shown(t *testing.T, image []byte) (state, fault string) {
-	t.Helper()
-	path := filepath.Join(t.TempDir(), "image")
-	writeFile(t, path, image)
-	s, err := Open(path, Options{Now: storagetest.NewClock().Now, Key: bytes.Repeat([]byte{7}, 32), MapSize: 64 << 20})
+func (c *powerCut) shown(image []byte) (state, fault string) {
+	c.Helper()
+	path := filepath.Join(c.TempDir(), "image")
+	writeFile(c, path, image)
+	opts := c.opts
+	opts.MapSize = 64 << 20
+	s, err := Open(path, opts)
 	if err != nil {
 		return "", err.Error()
 	}
-	defer s.Close()
-	for _, err := range faults(t, s) {
-		return "", err.Error()
+	for _, err := range faults(c, s) {
+		fault = err.Error()
 	}
-	return snapshot(s), ""
+	state = snapshot(s)
+	if err := s.Close(); err != nil {
+		fault = err.Error()
+	}
+	return state, fault
+}
+
+// want counts an image that shows one of the states, and keeps one that does not.
+func (c *powerCut) want(what string, image []byte, before, after string) {
+	c.Helper()
+	switch state, fault := c.shown(image); {
+	case fault == "" && state == before:
+		c.old++
+	case fault == "" && state == after:
+		c.fresh++
+	default:
+		kept := filepath.Join(c.ArtifactDir(), "image")
+		writeFile(c, kept, image)
+		c.Fatalf("%s: another state, or a fault %q; the image is kept in %s if -artifacts is set", what, fault, kept)
+	}
+}
+
+// commit makes one commit and gives the file before it and its page writes.
+func (c *powerCut) commit(entries int) (base []byte, data []written, last written) {
+	c.Helper()
+	base = readFile(c, c.path)[:c.used()]
+	b := next(c, c.store, 1, entries)
+	var writes []written
+	c.within(func(write pageWrite) pageWrite {
+		return func(p []byte, at int64) (int, error) {
+			writes = append(writes, written{at, bytes.Clone(p)})
+			return write(p, at)
+		}
+	}, func() {
+		if err := c.store.Append(c.Context(), b); err != nil {
+			c.Fatal(err)
+		}
+	})
+	return base, writes[:len(writes)-1], writes[len(writes)-1]
+}
+
+// cut makes one commit and lets power fail in it in many ways.
+func (c *powerCut) cut(entries int) {
+	c.Helper()
+	before := snapshot(c.store)
+	base, data, last := c.commit(entries)
+	after := snapshot(c.store)
+	for range 8 {
+		image := bytes.Clone(base)
+		for _, w := range data {
+			chance := c.rng.Float64()
+			image = w.onto(image, func(int64) bool { return c.rng.Float64() < chance })
+		}
+		c.want("before the first sync", image, before, before)
+	}
+	all := func(int64) bool { return true }
+	synced := bytes.Clone(base)
+	for _, w := range data {
+		synced = w.onto(synced, all)
+	}
+	for range 4 {
+		torn := written{last.at, last.bytes[:c.rng.IntN(100)]}
+		c.want(fmt.Sprintf("the last page torn at %d", len(torn.bytes)), torn.onto(bytes.Clone(synced), all), before, after)
+	}
+	c.want("all written", last.onto(synced, all), after, after)
+	c.lying(last.onto(bytes.Clone(base), all), after)
+}
+
+// lying is the control: a disk that lies, so that the last page is there and the
+// data pages are not. If that were never noticed, the test could not fail.
+func (c *powerCut) lying(image []byte, after string) {
+	c.Helper()
+	path := filepath.Join(c.TempDir(), "lie")
+	writeFile(c, path, image)
+	if state, verdict := checkedApart(c.TB.(*testing.T), path); verdict != sound || state != after {
+		c.lie++
+	}
 }
 
 // Power fails at any moment of a commit. Before the first sync any part of the
@@ -54,66 +138,14 @@ func shown(t *testing.T, image []byte) (state, fault string) {
 // one. After it the last page may be torn; the state is the old or the new one,
 // and whole. Every third commit packs a page.
 func TestPowerLoss(t *testing.T) {
-	e := newEvening(t)
-	e.play()
-	rng := rand.New(rand.NewPCG(9, 9))
-	old, fresh, blank := 0, 0, 0
+	c := powerCut{evening: newEvening(t), rng: rand.New(rand.NewPCG(seed(t), 9))}
+	c.play()
 	for commit := range 8 * long(t) {
-		before, base := snapshot(e.store), readFile(t, e.path)[:e.used()]
-		b := next(t, e.store, 1, 1+12*(commit%3))
-		var writes []written
-		e.within(func(write pageWrite) pageWrite {
-			return func(p []byte, at int64) (int, error) {
-				writes = append(writes, written{at, bytes.Clone(p)})
-				return write(p, at)
-			}
-		}, func() {
-			if err := e.store.Append(t.Context(), b); err != nil {
-				t.Fatal(err)
-			}
-		})
-		after := snapshot(e.store)
-		data, last := writes[:len(writes)-1], writes[len(writes)-1]
-		for range 8 {
-			image := bytes.Clone(base)
-			for _, w := range data {
-				chance := rng.Float64()
-				image = w.onto(image, func(int64) bool { return rng.Float64() < chance })
-			}
-			if state, fault := shown(t, image); fault != "" || state != before {
-				t.Fatalf("commit %d, before the first sync: not the old state, %s", commit, fault)
-			}
-			old++
-		}
-		all := func(int64) bool { return true }
-		synced := bytes.Clone(base)
-		for _, w := range data {
-			synced = w.onto(synced, all)
-		}
-		for range 4 {
-			torn := last
-			torn.bytes = last.bytes[:rng.IntN(100)]
-			switch state, fault := shown(t, torn.onto(bytes.Clone(synced), all)); {
-			case fault != "" || state != before && state != after:
-				t.Fatalf("commit %d, the last page torn at %d: neither old nor new, %s", commit, len(torn.bytes), fault)
-			case state == after:
-				fresh++
-			default:
-				old++
-			}
-		}
-		if state, fault := shown(t, last.onto(synced, all)); fault != "" || state != after {
-			t.Fatalf("commit %d, all written: not the new state, %s", commit, fault)
-		}
-		// The control: a disk that lies, so that the last page is there and the
-		// data pages are not. If that were never noticed, this test could not fail.
-		if state, fault := shown(t, last.onto(bytes.Clone(base), all)); fault != "" || state != after {
-			blank++
-		}
+		c.cut(1 + 12*(commit%3))
 	}
-	t.Logf("%d images showed the old state, %d the new one; %d lying disks were noticed", old, fresh, blank)
-	if blank == 0 || fresh == 0 || !strings.Contains(snapshot(e.store), "post of") {
+	t.Logf("%d images showed the old state, %d the new one; %d lying disks were noticed", c.old, c.fresh, c.lie)
+	if c.lie == 0 || c.fresh == 0 || c.old == 0 || !strings.Contains(snapshot(c.store), "post of") {
 		t.Error("this test cannot fail: it never reached the states that it tells apart")
 	}
-	e.close()
+	c.close()
 }

@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"runtime/debug"
+	"os"
 	"sync"
 	"sync/atomic"
 
@@ -21,6 +21,7 @@ import (
 type Store struct {
 	ledgers.Reader
 	db       *bbolt.DB
+	file     *os.File // the one under db
 	path     string
 	readOnly bool
 
@@ -28,6 +29,8 @@ type Store struct {
 	closed bool         // under gate
 	shut   atomic.Bool  // closed, for readers
 	doubt  atomic.Bool  // a commit's outcome is not certain
+	torn   atomic.Bool  // a page of the database itself was found damaged
+	stuck  atomic.Bool  // bbolt lost its lock for writers
 	queue  chan *member
 	marked chan struct{} // something was marked as sent
 	ended  chan struct{} // the committer has returned
@@ -39,9 +42,9 @@ var _ interface {
 	Hashes(context.Context, storage.LedgerID) tlog.HashReader
 } = (*Store)(nil)
 
-func newStore(db *bbolt.DB, keeper *ledgers.Keeper, readOnly bool) *Store {
+func newStore(db *bbolt.DB, file *os.File, keeper *ledgers.Keeper, readOnly bool) *Store {
 	s := &Store{
-		db: db, path: db.Path(), readOnly: readOnly,
+		db: db, file: file, path: db.Path(), readOnly: readOnly,
 		queue: make(chan *member, maxGroup), marked: make(chan struct{}, 1),
 		ended: make(chan struct{}), wake: make(chan struct{}, 1),
 	}
@@ -61,18 +64,15 @@ func (s *Store) view(f func(ledgers.Tx) error) error {
 	return s.look(func(tx *bbolt.Tx) error { return f(over(tx)) })
 }
 
-// look runs one bbolt transaction for reading. bbolt protects no data page: on
-// a damaged one it panics, or follows a page number out of the file.
-func (s *Store) look(f func(*bbolt.Tx) error) (err error) {
-	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
-	defer func() {
-		if p := recover(); p != nil {
-			err = damaged(s.path, fmt.Errorf("%v", p))
-		}
-	}()
-	err = s.db.View(f)
-	if errors.Is(err, bolterrors.ErrDatabaseNotOpen) {
+// look runs one bbolt transaction for reading.
+func (s *Store) look(f func(*bbolt.Tx) error) error {
+	err := guarded(func() error { return s.db.View(f) })
+	switch {
+	case errors.Is(err, bolterrors.ErrDatabaseNotOpen):
 		return storage.ErrClosed
+	case broken(err):
+		s.torn.Store(true)
+		return damaged(s.path, err)
 	}
 	return err
 }
@@ -139,17 +139,26 @@ func (s *Store) Close() error {
 		<-s.ended
 	}
 	s.shut.Store(true)
-	var err error
-	if !s.readOnly && !s.doubt.Load() {
-		err = s.db.Update(func(tx *bbolt.Tx) error {
-			putMeta(over(tx), metaClosed, s.moment())
-			return nil
-		})
-	}
-	if err := errors.Join(err, s.db.Close()); err != nil {
+	if err := errors.Join(s.sign(), s.release()); err != nil {
 		return fmt.Errorf("store %s did not close in order: %w", s.path, err)
 	}
 	return nil
+}
+
+// sign writes when the store was closed in order. A file that was found damaged
+// is left as it is.
+func (s *Store) sign() error {
+	if s.readOnly || s.doubt.Load() || s.torn.Load() {
+		return nil
+	}
+	err := s.alter(func(tx *bbolt.Tx) (bool, error) {
+		putMeta(over(tx), metaClosed, s.moment())
+		return true, nil
+	})
+	if broken(err) {
+		return damaged(s.path, err)
+	}
+	return err
 }
 
 // Shelf is a named table of small values outside any ledger.

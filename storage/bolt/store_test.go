@@ -1,6 +1,7 @@
 package bolt
 
 import (
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -38,6 +39,24 @@ func long(t testing.TB) int {
 	if err != nil || n < 1 {
 		t.Fatalf("DRUMHEAD_LONG=%q: a number from 1 on expected, say 20", text)
 	}
+	return n
+}
+
+// seed begins a test's random numbers: another one each time, or the one of
+// DRUMHEAD_SEED. A test that fails says which it had.
+func seed(t testing.TB) uint64 {
+	n := rand.Uint64()
+	if text := os.Getenv("DRUMHEAD_SEED"); text != "" {
+		var err error
+		if n, err = strconv.ParseUint(text, 10, 64); err != nil {
+			t.Fatalf("DRUMHEAD_SEED=%q: a number expected, say 9", text)
+		}
+	}
+	t.Cleanup(func() {
+		if t.Failed() {
+			t.Logf("again with DRUMHEAD_SEED=%d; which pages bbolt takes is its own chance", n)
+		}
+	})
 	return n
 }
 
