@@ -55,7 +55,7 @@ var table = []row{
 	{"commands/args", []string{"commands/chat", "engine/reason"}, platforms, false},
 	{"commands/chatscript", []string{"commands/chat"}, platforms, false},
 	{"commands/words", []string{"engine/...", "campaign", "commands/chat"}, slices.Concat(platforms, []string{"net", "os"}), false},
-	{"commands/picture", []string{"engine/...", "campaign"}, slices.Concat(platforms, []string{"net", "os"}), false},
+	{"commands/picture", nil, slices.Concat(platforms, []string{"net", "os"}), false},
 	{"commands/beacon", nil, platforms, false},
 	{"commands/proof", []string{"engine/...", "campaign", "storage", "commands/beacon"}, platforms, false},
 	{"commands", []string{"engine/...", "campaign/...", "storage", "commands/..."}, slices.Concat(platforms, []string{"os"}), false},

@@ -44,6 +44,7 @@ func subcommands() []subcommand {
 		{"demo", "[--fast] [--out DIR]", "watch a whole evening: battle, proof, campaign", demo},
 		{"verify", "FILE.jsonl [--checkpoint FILE] [--key VKEY]", "check a ledger without the bot that made it", verify},
 		{"export", "[--data DIR] [--place P] [--out DIR] [--words]", "write ledgers, checkpoints and pinned files", export},
+		{"picture", "KIND [FILE.json|- OUT.png|OUT.svg]", "draw dice, odds, luck, a map or standings from JSON", draw},
 		{"schema", "[NAME]", "print a JSON Schema", schema},
 		{"serve", "", "connect to chat platforms", serve},
 		{"version", "", "say which version this is", version},

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"drumhead/commands/picture"
 	"drumhead/commands/words"
 	"drumhead/docs"
 	"drumhead/storage"
@@ -41,6 +42,13 @@ func TestCommandLine(t *testing.T) {
 		{"schema", good, "bot schema play"},
 		{"schema play", good, "json-schema.org"},
 		{"schema nothing", usage, `no schema "nothing"`},
+		{"picture", usage, "dice, luck, map, maps, odds, standings"},
+		{"picture map", good, `"Alder Ford"`},
+		{"picture tabel", usage, `no kind "tabel"`},
+		{"picture map -", usage, "where to?"},
+		{"picture map - map.gif", usage, "ends with .png or .svg"},
+		{"picture map no-such-file.json map.png", bad, "no-such-file.json"},
+		{"picture map run_test.go map.png", bad, "the value of a map"},
 		{"serve", bad, "no chat platform is built into this version"},
 		{"plai", usage, `no subcommand "plai"`},
 		{"play --wat", usage, "-wat"},
@@ -131,6 +139,24 @@ func TestWaitTakesPractice(t *testing.T) {
 	code, out, _ := start(t, "! wait 1h\n", "play", "--data", filepath.Join(t.TempDir(), "new"), "--json", "--strict")
 	if code != bad || !strings.Contains(out, `"error":"terminal.refuse.wait"`) {
 		t.Errorf("exit %d: %s", code, out)
+	}
+}
+
+// The example of each kind can be drawn, as both kinds of file.
+func TestPicture(t *testing.T) {
+	for _, kind := range picture.Kinds() {
+		code, example, errs := start(t, "", "picture", kind)
+		if code != good || len(example) == 0 {
+			t.Fatalf("picture %s: code %d, %s", kind, code, errs)
+		}
+		for ext, begins := range map[string]string{".png": "\x89PNG", ".svg": "<svg"} {
+			to := filepath.Join(t.TempDir(), kind+ext)
+			code, said, errs := start(t, example, "picture", kind, "-", to)
+			b, err := os.ReadFile(to)
+			if code != good || err != nil || !strings.HasPrefix(string(b), begins) || !strings.Contains(said, " by ") {
+				t.Errorf("picture %s as %s: code %d, %v, %s%s", kind, ext, code, err, said, errs)
+			}
+		}
 	}
 }
 
