@@ -105,16 +105,59 @@ func (a *ask) begin(b battle.Begin, forces [2]muster.Force, who [2]chat.Person, 
 	if b.Said, err = a.salt(wordNames, string(words)); err != nil {
 		return nil, err
 	}
-	return act1(act{command: battle.CommandBegin, args: b, words: []string{wordNames}, tell: func(d *done) (told, error) {
-		for _, w := range who {
-			if err := a.desk.plays(a.ctx, a.msg.Community, w, game{Place: d.act.place, What: battleGame}); err != nil {
-				return told{}, err
-			}
-		}
-		f := field{ask: a, seq: d.rec.Seq}.at(d.after)
-		f.Names = names
-		return tellBegin(d, f, forces)
+	called, err := json.Marshal(forcesCalled(forces, p))
+	if err != nil {
+		return nil, err
+	}
+	return act1(act{command: battle.CommandBegin, args: b, words: []string{wordNames}, memo: string(called), tell: func(d *done) (told, error) {
+		return a.begun(d, who, names, forcesCalled(forces, p))
 	}})
+}
+
+// called is a force as its owner calls it, and what it costs.
+type called struct {
+	Name   string `json:"name"`
+	Points int    `json:"points"`
+}
+
+func forcesCalled(forces [2]muster.Force, p *rules.Pack) (out [2]called) {
+	for i, f := range forces {
+		out[i] = called{f.Name, f.Points(p)}
+	}
+	return out
+}
+
+// begun tells of a battle that has begun, and remembers that the two play it.
+func (a *ask) begun(d *done, who [2]chat.Person, names map[string]string, forces [2]called) (told, error) {
+	for _, w := range who {
+		if err := a.desk.plays(a.ctx, a.msg.Community, w, game{Place: d.after.place, What: battleGame}); err != nil {
+			return told{}, err
+		}
+	}
+	f := field{ask: a, seq: d.rec.Seq}.at(d.after)
+	f.Names = names
+	return tellBegin(d, f, forces)
+}
+
+// resumeBegin makes the act of a battle whose roll-off waited.
+func resumeBegin(a *ask, s *settling, memo string) (act, error) {
+	do, err := battle.ParseDo(s.rec.Command, s.rec.Args)
+	if err != nil {
+		return act{}, err
+	}
+	var who [2]chat.Person
+	for side, p := range do.(battle.Begin).Players {
+		who[side] = a.here.person(p)
+	}
+	names, err := a.unitNames(a.here, s.Seq)
+	if err != nil {
+		return act{}, err
+	}
+	var forces [2]called
+	if memo != "" {
+		err = json.Unmarshal([]byte(memo), &forces)
+	}
+	return act{tell: func(d *done) (told, error) { return a.begun(d, who, names, forces) }}, err
 }
 
 // sealedForce opens the force that was sealed with an offer.
@@ -178,7 +221,7 @@ func (a *ask) forcesOf(p *rules.Pack, t battle.Terms, who [2]chat.Person, forces
 
 // tellBegin shows both forces, the roll-off, and whose move it is; and puts up
 // the board.
-func tellBegin(d *done, f field, forces [2]muster.Force) (told, error) {
+func tellBegin(d *done, f field, forces [2]called) (told, error) {
 	events, err := battleEvents(d.rec)
 	if err != nil {
 		return told{}, err
@@ -186,7 +229,7 @@ func tellBegin(d *done, f field, forces [2]muster.Force) (told, error) {
 	begun := events[0].(*battle.Begun)
 	post := chat.Post{Entry: int64(d.rec.Seq), Lines: []chat.Line{f.say("battle.begun.head", "title", f.title(), "entry", number(int64(d.rec.Seq)))}}
 	for side, force := range forces {
-		post.Lines = append(post.Lines, f.say("battle.begun.force", "player", f.player(side), "force", reason.Name(force.Name), "points", force.Points(f.Pack), "units", sizes(f, side)))
+		post.Lines = append(post.Lines, f.say("battle.begun.force", "player", f.player(side), "force", reason.Name(force.Name), "points", force.Points, "units", sizes(f, side)))
 	}
 	last := begun.Rolls[len(begun.Rolls)-1]
 	high, low := max(last[0], last[1]), min(last[0], last[1])
@@ -232,11 +275,8 @@ func battleEvents(rec storage.Record) ([]battle.Event, error) {
 
 // gradeOf says how the dice of an entry were fixed; nothing if none fell.
 func gradeOf(f field, rec storage.Record) chat.Line {
-	switch {
-	case rec.Draw == 0:
+	if rec.Draw == 0 && rec.Again == nil {
 		return nil
-	case rec.Cut == uncut:
-		return f.say("dice.grade.uncut")
 	}
-	return f.say("dice.grade.sealed")
+	return f.view.grade(rec)
 }

@@ -35,9 +35,14 @@ type wanted struct {
 	region   string
 	turns    int
 	hours    int
+	dice     string // how they are cut; unsaid: nobody said
 }
 
+// unsaid is a term that was left open.
+const unsaid = "?"
+
 var (
+	spokenDice  = regexp.MustCompile(`(?i)(?:^|[,;\s])dice\s+(?:are\s+)?(?:cut\s+)?(?:by\s+)?(?:the\s+)?(?:other'?s?\s+)?(sealed|beacon|word)\b`)
 	spokenTurns = regexp.MustCompile(`(?i)\b(\d{1,3})\s*(?:game\s+)?turns?\b`)
 	spokenHours = regexp.MustCompile(`(?i)\b(\d{1,4})\s*(?:hours?|h)\b`)
 	spokenDays  = regexp.MustCompile(`(?i)\b(\d{1,3})\s*days?\b`)
@@ -48,7 +53,7 @@ var (
 // wants reads the terms: a scenario, and in any order with FORCE, for REGION, so
 // many turns, so many hours a handover.
 func (a *ask) wants() (wanted, error) {
-	w := wanted{hours: usualHours}
+	w := wanted{hours: usualHours, dice: unsaid}
 	w.points, _ = a.values.Number("points")
 	if name := a.value("opponent"); name != "" {
 		if len(a.desk.named(a.msg.Community, name)) == 0 {
@@ -61,6 +66,9 @@ func (a *ask) wants() (wanted, error) {
 		w.opponent = who
 	}
 	rest := args.Fold(a.value("terms"))
+	if how, left := taken(spokenDice, rest); how != "" {
+		w.dice, rest = strings.ToLower(how), left
+	}
 	for _, number := range []struct {
 		what  *regexp.Regexp
 		to    *int
@@ -150,6 +158,9 @@ func planOpen(a *ask) (*answer, error) {
 	}
 	offer := battle.Offer{Terms: battle.Terms{Pack: p.ID, Edition: p.Edition, SHA256: p.Hash,
 		Scenario: s.ID, Points: w.points, Turns: w.turns, Hours: w.hours}}
+	if offer.Terms.Dice, err = a.diceOf(w.dice); err != nil {
+		return nil, err
+	}
 	if err := battle.CheckTerms(p, offer.Terms); err != nil {
 		return nil, err
 	}
@@ -304,7 +315,7 @@ func tellOpen(d *done, o battle.Offer, p *rules.Pack) (told, error) {
 	}
 	post := chat.Post{Entry: int64(d.rec.Seq), Lines: []chat.Line{head,
 		say("battle.offer.turns", "turns", t.Turns, "holds", s.Holds, "objectives", objectiveNames(s)),
-		say("battle.offer.lists"), say("battle.offer.dice"), say("battle.offer.time", "hours", t.Hours)}}
+		say("battle.offer.lists"), say("battle.offer.dice_" + diceName(t.Dice)), say("cut.fair." + diceName(t.Dice)), say("battle.offer.time", "hours", t.Hours)}}
 	if t.Region != "" {
 		c, err := d.ask.campaignOf(t)
 		if err == nil {

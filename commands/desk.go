@@ -39,6 +39,8 @@ type Config struct {
 	Log  *slog.Logger
 	// Beacon gives the rounds that cut dice; nil where there is none.
 	Beacon beacon.Source
+	// Chain is the chain of those rounds; nil is quicknet. Another one is for tests.
+	Chain *beacon.Chain
 }
 
 // Desk takes messages and answers them. Handle may be called by many
@@ -54,6 +56,8 @@ type Desk struct {
 	practice bool
 	log      *slog.Logger
 	beacon   beacon.Source // nil: none
+	chain    *beacon.Chain // nil without a beacon
+	rounds   *rounds
 	words    *words.Catalog
 
 	commands map[string]*command
@@ -74,8 +78,13 @@ func New(c Config) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{store: c.Store, now: c.Now, entropy: c.Entropy, name: c.Name, key: c.Key,
-		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, words: catalog,
+		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, rounds: newRounds(), words: catalog,
 		commands: map[string]*command{}, live: newLive(), people: newPeople(), idle: idleTimers{}}
+	if d.chain = c.Chain; c.Beacon == nil {
+		d.chain = nil
+	} else if d.chain == nil {
+		d.chain = beacon.Quicknet()
+	}
 	if d.log == nil {
 		d.log = slog.New(slog.DiscardHandler)
 	}
@@ -187,6 +196,7 @@ func (a *ask) answer() (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.typed = text
 	if err := a.seen(); err != nil {
 		return nil, err
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"regexp"
 	"strconv"
+	"strings"
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
@@ -11,6 +12,7 @@ import (
 	"drumhead/engine/dice"
 	"drumhead/engine/reason"
 	"drumhead/engine/sentence"
+	"drumhead/storage"
 )
 
 // wordLabel is the name under which a roll's label lies beside its entry.
@@ -27,7 +29,11 @@ func diceCommands() []command {
 // planRoll reads a dice sentence. What an `again` goes on with is settled here
 // and stands in the entry.
 func planRoll(a *ask) (*answer, error) {
-	text, of := again(a.value("dice"))
+	text, wish, err := a.wished(a.value("dice"))
+	if err != nil {
+		return nil, err
+	}
+	text, of := again(text)
 	s, err := sentence.Parse(text)
 	if err != nil {
 		return nil, slashed(err)
@@ -43,13 +49,13 @@ func planRoll(a *ask) (*answer, error) {
 			return nil, slashed(err)
 		}
 		roll.Of = before.Seq
-		if label == "" && a.here.seats[a.msg.Person] == before.By && !s.Stages[0].Save {
-			if label, err = a.labelOf(before.Seq); err != nil {
+		if label == "" {
+			if label, err = a.inherited(before, a.here.seats[a.msg.Person], s); err != nil {
 				return nil, err
 			}
 		}
 	}
-	act := act{args: &roll, tell: func(d *done) (told, error) { return tellRoll(d, s, label), nil }}
+	act := act{args: &roll, wish: wish, tell: func(d *done) (told, error) { return tellRoll(d, s, label), nil }}
 	if s.Label != "" {
 		if roll.Said, err = a.salt(wordLabel, s.Label); err != nil {
 			return nil, err
@@ -57,6 +63,75 @@ func planRoll(a *ask) (*answer, error) {
 		act.words = []string{wordLabel}
 	}
 	return act1(act)
+}
+
+// inherited is the label of a roll that goes on with another of the same person.
+func (a *ask) inherited(before proof.Rolled, by string, s sentence.Sentence) (string, error) {
+	if by != before.By || s.Stages[0].Save {
+		return "", nil
+	}
+	return a.labelOf(before.Seq)
+}
+
+// spokenCut is how one roll is to be cut: ", cut by Bo", ", cut by beacon".
+var spokenCut = regexp.MustCompile(`(?i)^(.*?)\s*[,;]\s*cut\s+by\s+(?:the\s+)?([^,;]{1,40})$`)
+
+// wished takes the wish for a cut off the end of a roll.
+func (a *ask) wished(text string) (string, *wish, error) {
+	m := spokenCut.FindStringSubmatch(strings.TrimSpace(text))
+	if m == nil {
+		return text, nil, nil
+	}
+	if strings.EqualFold(strings.TrimSpace(m[2]), cutBeacon) {
+		return m[1], &wish{how: cutBeacon}, nil
+	}
+	who, err := a.find(m[2], "/roll 12d6 4+, cut by beacon")
+	return m[1], &wish{how: cutWord, by: who, wait: wordWait}, err
+}
+
+// resumeRoll makes the act of a roll that waited.
+func resumeRoll(a *ask, s *settling, _ string) (act, error) {
+	label, err := a.wordOf(a.here, s.Seq, wordLabel)
+	if err != nil {
+		return act{}, err
+	}
+	if of, goesOn := entryOf(s.rec); goesOn && label == "" {
+		before, _ := proof.RollsOf(a.here.game).Of(of)
+		dice, _ := storage.Member(s.rec.Args, "dice")
+		text, _ := storage.Text(dice)
+		stages, err := sentence.Parse(text)
+		if err != nil {
+			return act{}, err
+		}
+		if label, err = a.inherited(before, s.Player, stages); err != nil {
+			return act{}, err
+		}
+	}
+	return act{tell: func(d *done) (told, error) {
+		e, err := proof.RollOf(d.rec.Events)
+		if err != nil {
+			return told{}, err
+		}
+		s, err := sentence.Parse(e.Dice)
+		if err != nil {
+			return told{}, err
+		}
+		return tellRoll(d, s, label), nil
+	}}, nil
+}
+
+// wordOf is a text that lies beside an entry, "" if there is none or it is hidden.
+func (a *ask) wordOf(v *view, seq uint64, name string) (string, error) {
+	list, err := a.desk.spoken(a.ctx, v, seq)
+	if err != nil {
+		return "", err
+	}
+	for _, w := range list {
+		if w.Name == name {
+			return w.Text, nil
+		}
+	}
+	return "", nil
 }
 
 // spokenAgain is "again", perhaps with the number of a roll: "again #31 4+".
@@ -77,8 +152,11 @@ func again(text string) (rest string, of uint64) {
 func (a *ask) goesOn(of uint64) (proof.Rolled, error) {
 	rolls := proof.RollsOf(a.here.game)
 	if of == 0 {
-		if last, _ := rolls.Newest(); last.Carry.Dice > 0 {
+		if last, _ := rolls.Newest(); last.Carry.Dice > 0 && !a.rollWaits() {
 			return last, nil
+		}
+		if a.rollWaits() {
+			return proof.Rolled{}, refuse("", "dice.refuse.no_carry_yet")
 		}
 		return proof.Rolled{}, refuse("/roll 20d6 3+", "dice.refuse.no_carry")
 	}
@@ -88,19 +166,24 @@ func (a *ask) goesOn(of uint64) (proof.Rolled, error) {
 	return proof.Rolled{}, refuse("/roll 20d6 3+", "dice.refuse.no_carry_of", "entry", number(int64(of)), "most", proof.MostRolls)
 }
 
+// rollWaits tells whether a roll here waits for its cut: what "again" means is
+// open until it is in.
+func (a *ask) rollWaits() bool {
+	for _, w := range a.here.game.Waiting {
+		if w.Name == "roll" {
+			return true
+		}
+	}
+	return false
+}
+
 // labelOf is the label of the chain that a roll belongs to, "" if it has none or
 // it was hidden.
 func (a *ask) labelOf(seq uint64) (string, error) {
 	rolls := proof.RollsOf(a.here.game)
 	for at, ok := rolls.Of(seq); ok; at, ok = rolls.Of(at.Of) {
-		list, err := a.desk.store.Words(a.ctx, a.here.ledger, at.Seq)
-		if err != nil {
-			return "", err
-		}
-		for _, w := range list {
-			if w.Name == wordLabel {
-				return w.Text, nil
-			}
+		if label, err := a.wordOf(a.here, at.Seq, wordLabel); err != nil || label != "" {
+			return label, err
 		}
 	}
 	return "", nil
@@ -119,7 +202,7 @@ func slashed(err error) error {
 
 // tellRoll makes the post of a roll: the sentence, read off the dice that fell.
 func tellRoll(d *done, s sentence.Sentence, label string) told {
-	r := rolled{view: d.after, seq: d.rec.Seq, by: d.rec.Player, cut: d.rec.Cut, label: label, sentence: s,
+	r := rolled{view: d.after, seq: d.rec.Seq, by: d.rec.Player, rec: d.rec, label: label, sentence: s,
 		outcome: s.Roll(dice.NewShown(d.rec.Faces))}
 	post := chat.Post{Lines: r.lines(), Choices: r.choices(), Entry: int64(d.rec.Seq)}
 	return told{posts: []chat.Post{post}}

@@ -36,7 +36,7 @@ func (e *explained) rolled() (rolled, error) {
 		return rolled{}, err
 	}
 	s, err := sentence.Parse(event.Dice)
-	return rolled{view: e.view, seq: e.rec.Seq, by: e.rec.Player, cut: e.rec.Cut, sentence: s, outcome: event.Outcome}, err
+	return rolled{view: e.view, seq: e.rec.Seq, by: e.rec.Player, rec: e.rec, sentence: s, outcome: event.Outcome}, err
 }
 
 func (r rolled) explain(round sentence.Round) []chat.Line {

@@ -10,14 +10,15 @@ import (
 	"drumhead/engine/attack"
 	"drumhead/engine/odds"
 	"drumhead/engine/sentence"
+	"drumhead/storage"
 )
 
 // rolled is a roll that is to be told.
 type rolled struct {
 	view     *view // its ledger with the roll
 	seq      uint64
-	by       string // pseudonym
-	cut      string
+	by       string         // pseudonym
+	rec      storage.Record // the whole entry: a roll that waited with its cut
 	label    string
 	sentence sentence.Sentence // as it was rolled
 	outcome  sentence.Outcome
@@ -81,12 +82,7 @@ func length(l chat.Line) int { return utf8.RuneCountInString(words.Flat(l)) }
 const uncut = "none"
 
 // grade is how the dice were fixed.
-func (r rolled) grade() chat.Line {
-	if r.cut == uncut {
-		return r.say("dice.grade.uncut")
-	}
-	return r.say("dice.grade.sealed")
-}
+func (r rolled) grade() chat.Line { return r.view.grade(r.rec) }
 
 // headline says in one sentence who rolled what and what came of it.
 func (r rolled) headline() chat.Line {

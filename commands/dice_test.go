@@ -12,6 +12,7 @@ import (
 	"drumhead/engine/attack"
 	"drumhead/engine/dice"
 	"drumhead/engine/sentence"
+	"drumhead/storage"
 )
 
 // told1 is the post of a roll as text, with faces given instead of drawn.
@@ -30,7 +31,7 @@ func told1(t *testing.T, text, label string, faces ...[]int) string {
 	game := proof.NewGame(nil)
 	game.Rooms[proof.Rolling{}.Name()] = proof.Rolls{{Seq: 31, Dice: s.Plain(), Carry: o.Carry}}
 	v := &view{desk: desk, game: game}
-	r := rolled{view: v, seq: 31, by: "p1", cut: uncut, label: label, sentence: s, outcome: o}
+	r := rolled{view: v, seq: 31, by: "p1", rec: storage.Record{Cut: uncut}, label: label, sentence: s, outcome: o}
 	var b strings.Builder
 	for _, l := range r.lines() {
 		flat := words.Flat(l)

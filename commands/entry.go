@@ -49,7 +49,7 @@ func (a *ask) carryOut(acts []act) error {
 			return err
 		}
 		before = append(before, d)
-		if act.then != nil {
+		if act.then != nil && !d.waits {
 			more, err := act.then(d)
 			if err != nil {
 				return err
@@ -72,9 +72,25 @@ func (a *ask) decide(act *act, g *gathered, before []*done) (*done, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := thawed(g.now, c); err != nil {
+		return nil, err
+	}
 	mayRoll, err := g.now.game.Check(c)
 	if err != nil {
 		return nil, err
+	}
+	var w wish
+	var seat string
+	if mayRoll {
+		if w, err = a.wishFor(act, g, c); err != nil {
+			return nil, err
+		}
+		if seat, err = a.seats(w, g, c); err != nil {
+			return nil, err
+		}
+		if err := mayDraw(g.now); err != nil {
+			return nil, err
+		}
 	}
 	if err := a.ready(g, mayRoll); err != nil {
 		return nil, err
@@ -87,6 +103,20 @@ func (a *ask) decide(act *act, g *gathered, before []*done) (*done, error) {
 		Player: c.Player, Command: c.Name, Args: c.Args}
 	if len(g.dones) == 0 {
 		rec.Source = string(g.now.source(a.msg.Source))
+	}
+	switch {
+	case act.about != nil && act.about.cut != "":
+		return a.resolve(act, g, rec)
+	case act.about != nil:
+		return a.moved(act, g, rec)
+	case mayRoll:
+		wait, err := a.waitFor(w, seat, g.now, rec.Time)
+		if err != nil {
+			return nil, err
+		}
+		if wait != nil {
+			return a.pend(act, g, rec, *wait)
+		}
 	}
 	if err := a.roll(g, c, &rec, mayRoll); err != nil {
 		return nil, err
@@ -136,7 +166,7 @@ func (a *ask) ready(g *gathered, mayRoll bool) error {
 		}
 		g.first, g.now = v, v
 	} else if mayRoll && len(g.dones) == 0 && g.now.book.Due() {
-		v, err := a.desk.renewSeal(a.ctx, g.now, a.now)
+		v, err := a.desk.newSeal(a.ctx, g.now, a.now, proof.Spent)
 		if err != nil {
 			return err
 		}
@@ -200,11 +230,15 @@ func (a *ask) enter(act *act, g *gathered, rec storage.Record) (*done, error) {
 // that fall due by themselves.
 func (a *ask) tell(d *done, g *gathered) error {
 	var t told
-	if d.act.tell != nil {
-		var err error
-		if t, err = d.act.tell(d); err != nil {
-			return err
-		}
+	var err error
+	switch {
+	case d.waits:
+		t, err = d.tellPending()
+	case d.act.tell != nil:
+		t, err = d.act.tell(d)
+	}
+	if err != nil {
+		return err
 	}
 	if checkpointDue(d) {
 		t.posts = append(t.posts, d.after.checkpointPost())

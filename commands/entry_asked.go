@@ -31,20 +31,45 @@ func (a *ask) asked() (*explained, error) {
 		return nil, refuse("", "entry.refuse.none", "entry", number(int64(seq)), "last", number(int64(a.here.head.Size-1)))
 	}
 	e := &explained{ask: a, view: a.here, part: part}
-	for raw, err := range a.desk.store.Read(a.ctx, a.here.ledger, seq, seq+1) {
-		if err != nil {
-			return nil, err
-		}
-		if e.rec, err = storage.Parse(raw.Bytes); err != nil {
-			return nil, err
-		}
+	var err error
+	if e.rec, err = a.whole(a.here, seq); err != nil {
+		return nil, err
 	}
 	if n := e.parts(); part > n {
 		return nil, refuse("/explain "+number64(seq), "entry.refuse.part", "entry", number(int64(seq)), "part", part, "n", n)
 	}
-	var err error
-	e.before, err = a.gameAt(a.here, seq)
+	e.before, err = a.gameAt(a.here, e.rec.Seq)
 	return e, err
+}
+
+// whole reads an entry as it is told: the number of a cut means the command that
+// it cuts, and one that waited has the dice of its cut, if it has them yet.
+func (a *ask) whole(v *view, seq uint64) (storage.Record, error) {
+	rec, err := a.entry(v, seq)
+	if err != nil {
+		return rec, err
+	}
+	if of, ok := entryOf(rec); ok && (rec.Command == "cut" || rec.Command == "wait" || rec.Command == "void") {
+		if rec, err = a.entry(v, of); err != nil {
+			return rec, err
+		}
+	}
+	if rec.Wait == nil {
+		return rec, nil
+	}
+	for raw, err := range a.desk.store.Read(a.ctx, v.ledger, rec.Seq+1, v.head.Size) {
+		if err != nil {
+			return rec, err
+		}
+		later, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return rec, err
+		}
+		if of, ok := entryOf(later); ok && of == rec.Seq && later.Command == "cut" {
+			return joined(rec, later), nil
+		}
+	}
+	return rec, nil
 }
 
 // parts is how many parts an entry has that can be asked for: lines of a sheet,
@@ -72,11 +97,7 @@ func (a *ask) gameAt(v *view, seq uint64) (proof.Game, error) {
 		if err != nil {
 			return game, err
 		}
-		c, err := proof.CommandOf(rec)
-		if err != nil {
-			return game, err
-		}
-		if game, err = game.Apply(c, rec.Events); err != nil {
+		if game, err = game.Take(rec); err != nil {
 			return game, err
 		}
 	}
@@ -123,6 +144,9 @@ func planExplain(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
+	if e.rec.Wait != nil && e.rec.Events == nil {
+		return only(a.post(a.unsettled(e)))
+	}
 	explain, ok := explainers[e.rec.Command]
 	if !ok {
 		return only(a.post(a.plainEntry(e.rec)))
@@ -134,4 +158,14 @@ func planExplain(a *ask) (*answer, error) {
 	p := a.post(lines...)
 	p.Entry = int64(e.rec.Seq)
 	return only(p)
+}
+
+// unsettled says of an entry without an outcome what it waits for, or that it
+// was ended without dice.
+func (a *ask) unsettled(e *explained) chat.Line {
+	p, waits := pendingAt(a.here, e.rec.Seq)
+	if !waits {
+		return a.say("cut.ended", "entry", number(int64(e.rec.Seq)), "by", a.here.who(e.rec.Player))
+	}
+	return a.say("cut.waits", "entry", number(int64(p.Seq)), "by", a.here.who(p.Player), "what", a.here.awaited(p))
 }

@@ -17,6 +17,7 @@ import (
 var families = []func() []command{
 	startCommands,
 	diceCommands,
+	cutCommands,
 	entryCommands,
 	luckCommands,
 	tellCommands,
@@ -25,6 +26,7 @@ var families = []func() []command{
 	campaignCommands,
 	resultCommands,
 	meCommands,
+	settingsCommands,
 }
 
 // nameLists know what can be named: units of the battle here, regions, forces.

@@ -51,6 +51,7 @@ type ask struct {
 	fired   *storage.TimerRef // the timer that this answers
 	picked  *picked           // the choice that was picked, if one was
 	before  *acted            // where the message acted before, once that is known
+	typed   string            // what was said, letter for letter
 }
 
 // answer is what a plan comes to: posts, or acts, or both.
@@ -71,7 +72,10 @@ type act struct {
 	words []string // names of salted words of the ask that belong to this entry
 	// opened lists sealed values that this act may open (design page dice, `said`).
 	opened []proof.Opened
-	bot    bool // by the bot itself
+	bot    bool      // by the bot itself
+	wish   *wish     // how the dice of this one roll are to be cut; nil: as it is usual here
+	memo   string    // what tell needs and the entry does not hold, kept while the entry waits
+	about  *settling // the entry that waits and that this cut, wait or void is about
 	// tell makes the posts and timers, from what was decided. nil: nothing is said.
 	tell func(d *done) (told, error)
 	// then gives further acts, in this or other ledgers, once the events are known.
@@ -86,6 +90,7 @@ type done struct {
 	leaf   storage.Hash
 	before *view // the state that it was decided on
 	after  *view // the state with its events
+	waits  bool  // it took its draw and waits for a cut: nothing happened yet
 }
 
 // told is what is to be said about an act, and when the desk wants to hear of

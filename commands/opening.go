@@ -19,7 +19,7 @@ func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, n
 	if err != nil {
 		return nil, err
 	}
-	v := &view{desk: d, place: p, ledger: storage.LedgerID(b[:16]), game: proof.NewGame(d.file),
+	v := &view{desk: d, place: p, ledger: storage.LedgerID(b[:16]), game: proof.NewGame(d.file), book: proof.NewBook(d.chain),
 		about: storage.About{Community: string(c), Place: string(p), Salt: b[16:32]},
 		seats: map[chat.Person]string{}, persons: map[string]chat.Person{}}
 	v.head = storage.Head{Ledger: v.ledger, Root: storage.EmptyRoot()}
@@ -27,7 +27,11 @@ func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, n
 	if err != nil {
 		return nil, err
 	}
-	records, keys, err := proof.Opening(proof.Start{Ledger: v.ledger, Time: now, VKey: vkey, Last: dice.Key(b[32:]), Length: proof.SealLength})
+	start := proof.Start{Ledger: v.ledger, Time: now, VKey: vkey, Last: dice.Key(b[32:]), Length: proof.SealLength}
+	if d.chain != nil {
+		start.Chain, start.Round = d.chain, d.chain.Next(now, d.rounds.latest())
+	}
+	records, keys, err := proof.Opening(start)
 	if err != nil {
 		return nil, err
 	}
@@ -38,21 +42,28 @@ func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, n
 	return v, d.store1(ctx, v, keys, records, opened)
 }
 
-// renewSeal opens a new seal before the last key of the old one is taken.
-func (d *Desk) renewSeal(ctx context.Context, old *view, now time.Time) (*view, error) {
+// newSeal opens a seal: one that is spent soon gets its follower before its last
+// key is taken, and one whose keys cannot be used any more is given up.
+func (d *Desk) newSeal(ctx context.Context, old *view, now time.Time, why string) (*view, error) {
 	b, err := d.random(32)
 	if err != nil {
 		return nil, err
 	}
-	rec, keys, err := proof.OpenSeal(old.keys, proof.Spent, dice.Key(b), proof.SealLength, 0)
+	at := now
+	if at.Before(old.last.Time) {
+		at = old.last.Time
+	}
+	round := uint64(0)
+	if chain := old.book.Chain(); chain != nil {
+		round = chain.Next(at, d.rounds.latest())
+	}
+	rec, keys, err := proof.OpenSeal(old.keys, why, dice.Key(b), proof.SealLength, round)
 	if err != nil {
 		return nil, err
 	}
-	if rec.Time = now; now.Before(old.last.Time) {
-		rec.Time = old.last.Time
-	}
+	rec.Time = at
 	v := old.copy(nil)
-	return v, d.store1(ctx, v, keys, []storage.Record{rec}, "desk.renewed")
+	return v, d.store1(ctx, v, keys, []storage.Record{rec}, "desk.renewed_"+why)
 }
 
 // store1 appends the bot's own entries that open a seal, with the one post that
@@ -75,7 +86,16 @@ func (d *Desk) store1(ctx context.Context, v *view, keys proof.Keys, records []s
 	tip, length := keys.Newest()
 	say := v.speaker().Say
 	post := chat.Post{Binds: true, Quiet: true, Entry: int64(v.last.Seq), To: chat.Destination{Place: v.place},
-		Lines: append([]chat.Line{say(opened), say("desk.seal", "entry", number(int64(v.last.Seq)), "length", length), {code(tip)}}, v.checkpointLines()...)}
+		Lines: []chat.Line{say(opened), say("desk.seal", "entry", number(int64(v.last.Seq)), "length", length), {code(tip)}}}
+	if round := v.book.Uncut(); round > 0 {
+		post.Lines = append(post.Lines, say("desk.seal_round", "round", round))
+		set, err := timer(sealTimer, v.book.Chain().Due(round), "seal due", nil)
+		if err != nil {
+			return err
+		}
+		batch.Set = []storage.Timer{set}
+	}
+	post.Lines = append(post.Lines, v.checkpointLines()...)
 	b, err := encodePost(post)
 	if err != nil {
 		return err

@@ -48,9 +48,23 @@ func planOrder(a *ask) (*answer, error) {
 	if order.opened, err = f.sealedOrders(); err != nil {
 		return nil, err
 	}
+	order.memo = text
 	order.tell = func(d *done) (told, error) { return tellOrder(d, f, written(text)) }
 	order.then = f.counted
 	return act1(order)
+}
+
+// resumeOrder makes the act of a sheet, or of a turn passed, that waited.
+func resumeOrder(a *ask, s *settling, memo string) (act, error) {
+	seq := battleAsked(s.rec.Args)
+	f := field{ask: a, view: a.here, seq: seq, State: proof.BattlesOf(a.here.game).Begun[seq]}
+	var err error
+	if f.Names, err = a.unitNames(a.here, seq); err != nil {
+		return act{}, err
+	}
+	out := act{tell: func(d *done) (told, error) { return tellOrder(d, f, written(memo)) }, then: f.counted}
+	out.opened, err = f.sealedOrders()
+	return out, err
 }
 
 // sorting offers the sheet in the order of a turn where that is all it lacks.
@@ -157,7 +171,7 @@ func tellOrder(d *done, f field, typed []string) (told, error) {
 		till := f.due(f.Terms.Hours)
 		post.Lines = append(post.Lines, t.left(), t.score(), f.yourMove(till))
 		post.Notify = []chat.Person{f.person(f.Side)}
-		post.Files = []chat.Recipe{f.entriesFile(d.before, d.rec.Seq), f.view.checkpointFile()}
+		post.Files = []chat.Recipe{f.entriesFile(d.before, d.after.head.Size-1), f.view.checkpointFile()}
 		post.Choices = t.choices(chat.Choice{Label: "Start my turn", Command: "/order", Who: []chat.Person{f.person(f.Side)}})
 		set, err := f.clock(till)
 		if err != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"drumhead/commands/beacon"
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
 	"drumhead/storage"
@@ -26,7 +27,7 @@ func planProof(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	proved, err := proof.ProveEntry(lines, e.rec.Seq, signed)
+	proved, err := proof.ProveEntry(lines, e.rec.Seq, signed, a.here.book.Chain())
 	if err != nil {
 		return nil, err
 	}
@@ -38,11 +39,13 @@ func planProof(a *ask) (*answer, error) {
 func (a *ask) provePost(e *explained, p proof.Proof) chat.Post {
 	entry := part(e)
 	head := "prove.stands"
-	if len(e.rec.Faces) == 0 {
-		head = "prove.written"
-	}
-	if !p.Good() {
+	switch {
+	case !p.Good():
 		head = "prove.falls"
+	case p.Dice == 0 && e.rec.Wait != nil && e.rec.Events == nil:
+		head = "prove.waits"
+	case len(e.rec.Faces) == 0:
+		head = "prove.written"
 	}
 	post := a.post(a.say(head, "entry", entry, "n", len(p.Steps)))
 	for i, s := range p.Steps {
@@ -56,11 +59,22 @@ func (a *ask) provePost(e *explained, p proof.Proof) chat.Post {
 			post.Lines = append(post.Lines, a.say("prove.odd", "what", line))
 		}
 	}
-	if p.File != nil {
-		post.Files = []chat.Recipe{{Kind: "proof", Ledger: a.here.ledger.String(), First: int64(e.rec.Seq), Last: int64(a.here.head.Size),
-			Name: fmt.Sprintf("%d.tlog-proof", e.rec.Seq)}}
+	if p.Waits {
+		post.Lines = append(post.Lines, a.unsettled(e))
 	}
-	post.Lines = append(post.Lines, a.say("prove.without", "n", len(post.Files)))
+	file := func(seq uint64) {
+		post.Files = append(post.Files, chat.Recipe{Kind: "proof", Ledger: a.here.ledger.String(), First: int64(seq), Last: int64(a.here.head.Size),
+			Name: fmt.Sprintf("%d.tlog-proof", seq)})
+	}
+	if p.PendingFile != nil {
+		file(e.rec.Seq)
+	}
+	if p.File != nil && p.Cut != nil {
+		file(p.Cut.Seq)
+	} else if p.File != nil {
+		file(e.rec.Seq)
+	}
+	post.Lines = append(post.Lines, a.say([]string{"prove.without_none", "prove.without_file", "prove.without_files"}[len(post.Files)]))
 	post.Entry = int64(e.rec.Seq)
 	return post
 }
@@ -88,7 +102,7 @@ func (a *ask) proveAll() (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := proof.Check(lines, proof.Options{Checkpoints: [][]byte{signed}, Replay: proof.NewReplay(a.desk.file)})
+	r := proof.Check(lines, proof.Options{Checkpoints: [][]byte{signed}, Chains: []*beacon.Chain{a.here.book.Chain()}, Replay: proof.NewReplay(a.desk.file)})
 	if r.Fault != nil {
 		return only(a.post(a.say("prove.bad", "n", int(r.Size)), a.say("prove.fault", "what", r.Fault.Why)))
 	}

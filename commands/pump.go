@@ -74,9 +74,19 @@ func (p *Pump) send(ctx context.Context, sp storage.Post) error {
 	receipt, err := adapter.Send(ctx, post)
 	if errors.Is(err, chat.ErrGone) || errors.Is(err, chat.ErrMuted) {
 		p.desk.log.Warn("a post could not be shown", "post", post.ID, "place", sp.Place, "err", err)
+		if err := p.desk.witness(ctx, sp.ID, post, p.desk.clock(), true); err != nil {
+			return err
+		}
 		return p.desk.store.MarkSent(ctx, sp.ID, "-")
 	}
 	if err != nil {
+		return err
+	}
+	at := receipt.Time
+	if at.IsZero() {
+		at = p.desk.clock() // a platform that gives no time of its own
+	}
+	if err := p.desk.witness(ctx, sp.ID, post, at, false); err != nil {
 		return err
 	}
 	return p.desk.store.MarkSent(ctx, sp.ID, receipt.Ref)

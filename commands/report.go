@@ -114,6 +114,7 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 	game := proof.NewGame(p.ask.desk.file)
 	var turns, story strings.Builder
 	var f field
+	var told history
 	for raw, err := range p.ask.desk.store.Read(ctx, l, 0, last+1) {
 		if err != nil {
 			return nil, err
@@ -122,15 +123,12 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 		if err != nil {
 			return nil, err
 		}
-		c, err := proof.CommandOf(rec)
-		if err != nil {
-			return nil, err
-		}
 		before := game
-		if game, err = game.Apply(c, rec.Events); err != nil {
+		if game, err = game.Take(rec); err != nil {
 			return nil, err
 		}
-		if rec.Seq < p.seq {
+		rec, whole := told.next(rec)
+		if rec.Seq < p.seq || !whole {
 			continue
 		}
 		if rec.Command == battle.CommandBegin && rec.Seq > p.seq {

@@ -9,6 +9,7 @@ import (
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
+	"drumhead/engine/reason"
 	"drumhead/storage"
 )
 
@@ -34,19 +35,23 @@ const timersAtOnce = 64
 func (d *Desk) Tick(ctx context.Context) (time.Time, error) {
 	for {
 		now := d.clock()
-		due, next, err := d.store.Due(ctx, now, timersAtOnce)
+		due, next, err := d.store.Due(ctx, now, timersAtOnce+len(d.idle))
 		if err != nil {
 			return time.Time{}, err
 		}
 		acted := 0
 		for _, t := range due {
-			if d.idle.has(t) {
+			if later, put := d.idle.until(t); put && (later.IsZero() || now.Before(later)) {
+				next = earlier(next, later)
 				continue
 			}
 			err := d.fire(ctx, t)
 			switch {
-			case errors.Is(err, storage.ErrFired), errors.Is(err, errIdle):
-				d.idle.add(t)
+			case errors.Is(err, errNotYet), errors.As(err, new(frozen)):
+				d.idle[d.idle.key(t)] = now.Add(soon)
+				next = earlier(next, now.Add(soon))
+			case errors.Is(err, storage.ErrFired), errors.Is(err, errIdle), refusal(err):
+				d.idle[d.idle.key(t)] = time.Time{}
 				d.log.Warn("timer came to nothing", "ledger", t.Ledger, "timer", t.Name, "err", err)
 			case err != nil:
 				return time.Time{}, err
@@ -99,6 +104,9 @@ func (d *Desk) fireOnce(ctx context.Context, m chat.Message, cmd *command, v arg
 	}
 	a.ctx, a.views[m.Place] = ctx, a.here
 	answer, err := cmd.plan(a)
+	if errors.Is(err, errNotYet) {
+		return err
+	}
 	if err != nil {
 		return fmt.Errorf("%w: %w", errIdle, err)
 	}
@@ -113,11 +121,31 @@ func (d *Desk) fireOnce(ctx context.Context, m chat.Message, cmd *command, v arg
 	return err
 }
 
-// idleTimers are those that came to nothing since the program started.
-type idleTimers map[string]bool
+// soon is when a timer that cannot act yet is tried again.
+const soon = time.Second
+
+// earlier is the earlier of two times, of which zero is none.
+func earlier(a, b time.Time) time.Time {
+	if a.IsZero() || !b.IsZero() && b.Before(a) {
+		return b
+	}
+	return a
+}
+
+func refusal(err error) bool {
+	var r *reason.Refusal
+	return errors.As(err, &r)
+}
+
+// idleTimers are those that came to nothing since the program started (zero),
+// or cannot act before some time.
+type idleTimers map[string]time.Time
 
 func (i idleTimers) key(t storage.Timer) string {
 	return fmt.Sprintf("%s/%s/%d", t.Ledger, t.Name, t.Due.UnixMilli())
 }
-func (i idleTimers) has(t storage.Timer) bool { return i[i.key(t)] }
-func (i idleTimers) add(t storage.Timer)      { i[i.key(t)] = true }
+
+func (i idleTimers) until(t storage.Timer) (time.Time, bool) {
+	later, ok := i[i.key(t)]
+	return later, ok
+}

@@ -61,7 +61,7 @@ func (d *Desk) view(ctx context.Context, p chat.Place) (*view, error) {
 	if v, ok := d.live.get(p); ok {
 		return v, nil
 	}
-	v := &view{desk: d, place: p, game: proof.NewGame(d.file),
+	v := &view{desk: d, place: p, game: proof.NewGame(d.file), book: proof.NewBook(d.chain),
 		seats: map[chat.Person]string{}, persons: map[string]chat.Person{}}
 	id, err := d.store.Of(ctx, string(p))
 	if errors.Is(err, storage.ErrNone) {
@@ -163,11 +163,8 @@ func (v *view) fold(rec storage.Record, leaf storage.Hash) error {
 
 // take is fold without the root, which a whole ledger needs only once.
 func (v *view) take(rec storage.Record, leaf storage.Hash) error {
-	c, err := proof.CommandOf(rec)
-	if err != nil {
-		return err
-	}
-	if v.game, err = v.game.Apply(c, rec.Events); err != nil {
+	var err error
+	if v.game, err = v.game.Take(rec); err != nil {
 		return fmt.Errorf("entry %d: %w", rec.Seq, err)
 	}
 	v.tree.Add(leaf)

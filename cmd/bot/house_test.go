@@ -56,6 +56,7 @@ var table = []row{
 	{"commands/chatscript", []string{"commands/chat"}, platforms, false},
 	{"commands/words", []string{"engine/...", "campaign", "commands/chat"}, slices.Concat(platforms, []string{"net", "os"}), false},
 	{"commands/picture", nil, slices.Concat(platforms, []string{"net", "os"}), false},
+	{"commands/beacon/beacontest", []string{"commands/beacon"}, platforms, false},
 	{"commands/beacon", nil, platforms, false},
 	{"commands/proof", []string{"engine/...", "campaign", "storage", "commands/beacon"}, platforms, false},
 	{"commands", []string{"engine/...", "campaign/...", "storage", "commands/..."}, slices.Concat(platforms, []string{"os"}), false},

@@ -12,6 +12,8 @@ import (
 	"testing"
 
 	"drumhead/cmd/bot/internal/terminal"
+	"drumhead/commands/beacon"
+	"drumhead/commands/beacon/beacontest"
 	"drumhead/commands/chat"
 	"drumhead/commands/chat/chattest"
 	"drumhead/commands/chatscript"
@@ -31,6 +33,19 @@ func TestScripts(t *testing.T) {
 	})
 }
 
+// TestBeaconScripts plays the scripts whose dice a beacon cuts.
+func TestBeaconScripts(t *testing.T) {
+	const dir = chats + "/beacon"
+	chattest.Scripts(t, dir, *update, func(t *testing.T, file string) chatscript.Runner {
+		return newTheatre(t, dir, func(p *plan) {
+			p.beacon = func(c *clock) (beacon.Source, *beacon.Chain) {
+				b := beacontest.New(c.Now)
+				return b, b.Chain()
+			}
+		})
+	})
+}
+
 // theatre is a whole bot in a practice directory, with a terminal that stays
 // where it is when the bot crashes.
 type theatre struct {
@@ -44,7 +59,7 @@ type theatre struct {
 	lose  bool         // the next post does not reach the terminal at first
 }
 
-func newTheatre(t *testing.T, files string) *theatre {
+func newTheatre(t *testing.T, files string, with ...func(*plan)) *theatre {
 	th := &theatre{t: t, plan: plan{data: t.TempDir(), practice: seed(t), log: slog.New(slog.DiscardHandler)}}
 	th.plan.wrap = func(s storage.Store) storage.Store {
 		return faulty.Over(s, func(c faulty.Call) (f faulty.Fault) {
@@ -54,6 +69,9 @@ func newTheatre(t *testing.T, files string) *theatre {
 			}
 			return f
 		}, nil)
+	}
+	for _, set := range with {
+		set(&th.plan)
 	}
 	th.open()
 	term, err := th.house.seat(terminal.Config{

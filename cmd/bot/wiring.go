@@ -26,7 +26,8 @@ type plan struct {
 	practice []byte   // seed of a practice game; nil for a real one
 	relays   []string // of the beacon; none: no beacon
 	log      *slog.Logger
-	wrap     func(storage.Store) storage.Store // for tests: a store that fails; nil leaves it
+	wrap     func(storage.Store) storage.Store           // for tests: a store that fails; nil leaves it
+	beacon   func(*clock) (beacon.Source, *beacon.Chain) // for tests: a beacon of their own; nil: none
 }
 
 // house is an opened data directory with everything wired together: store,
@@ -40,7 +41,8 @@ type house struct {
 	clock    *clock
 	session  string // makes the sources of this start its own
 	log      *slog.Logger
-	turn     sync.Mutex // one tick or drain at a time
+	turn     sync.Mutex    // one tick or drain at a time
+	soon     chan struct{} // wakes the watch
 }
 
 // tableShelf keeps what belongs to the data directory itself.
@@ -52,7 +54,7 @@ func openHouse(ctx context.Context, p plan) (*house, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &house{directory: dir, clock: &clock{real: p.practice == nil}, adapters: map[string]chat.Adapter{}, log: p.log}
+	h := &house{directory: dir, clock: &clock{real: p.practice == nil}, adapters: map[string]chat.Adapter{}, log: p.log, soon: make(chan struct{}, 1)}
 	store, err := bolt.Open(dir.store(), bolt.Options{Now: h.clock.Now, Random: entropyFor(p.practice, "store")})
 	if err != nil {
 		return nil, rights(dir.store(), err)
@@ -87,6 +89,9 @@ func (h *house) begin(ctx context.Context, p plan) error {
 		if config.Beacon, err = beacon.NewRelays(beacon.Quicknet(), p.relays, beacon.Config{Log: p.log}); err != nil {
 			return err
 		}
+	}
+	if p.beacon != nil {
+		config.Beacon, config.Chain = p.beacon(h.clock)
 	}
 	h.desk, err = commands.New(config)
 	if err != nil {
@@ -162,13 +167,24 @@ func (h *house) settle(ctx context.Context) error {
 	if !h.clock.real {
 		h.clock.reach(h.clock.Now().Add(practiceStep))
 	}
+	select {
+	case h.soon <- struct{}{}: // there may be an earlier timer now
+	default:
+	}
 	return err
 }
 
-// due does what is due, sends what waits, and tells when more is due.
+// due does what is due, sends what waits, and tells when more is due. On a
+// practice clock the beacon is asked here too: it answers from memory.
 func (h *house) due(ctx context.Context) (time.Time, error) {
 	next, err := h.desk.Tick(ctx)
 	if err != nil {
+		return next, err
+	}
+	if err := h.pump.Drain(ctx); err != nil || h.clock.real || !h.desk.Fetch(ctx) {
+		return next, err
+	}
+	if next, err = h.desk.Tick(ctx); err != nil {
 		return next, err
 	}
 	return next, h.pump.Drain(ctx)
@@ -215,6 +231,9 @@ func (h *house) watch(ctx context.Context) {
 		if err != nil && ctx.Err() == nil {
 			h.log.Error("what is due could not be done", "err", err)
 		}
+		if h.desk.Fetch(ctx) { // takes as long as a network takes; nobody waits for it
+			continue
+		}
 		nap := longestNap
 		if left := next.Sub(h.clock.Now()); !next.IsZero() && left < nap {
 			nap = max(left, time.Second)
@@ -222,6 +241,7 @@ func (h *house) watch(ctx context.Context) {
 		select {
 		case <-ctx.Done():
 			return
+		case <-h.soon:
 		case <-time.After(nap):
 		}
 	}

@@ -23,13 +23,22 @@ type publicKey struct{ point bls12381.G2 }
 // quicknetKey decodes the public key once: finding that it lies in the right
 // group takes a while.
 var quicknetKey = sync.OnceValue(func() *publicKey {
-	raw, ok := fromHex(quicknetPublic)
-	k := &publicKey{}
-	if err := k.point.SetBytes(raw); !ok || err != nil || k.point.IsIdentity() {
-		panic("beacon: the public key of quicknet is no point of its group")
+	k, err := parseKey(quicknetPublic)
+	if err != nil {
+		panic("beacon: quicknet: " + err.Error())
 	}
 	return k
 })
+
+// parseKey reads a public key: a point of G2, compressed, in hex.
+func parseKey(public string) (*publicKey, error) {
+	raw, ok := fromHex(public)
+	k := &publicKey{}
+	if err := k.point.SetBytes(raw); !ok || err != nil || k.point.IsIdentity() {
+		return nil, errors.New("beacon: the public key is no point of its group")
+	}
+	return k, nil
+}
 
 // Verify checks the signature of a round and returns the round's randomness,
 // the hex SHA-256 of the signature. The signature has one spelling: 96

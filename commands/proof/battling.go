@@ -76,8 +76,14 @@ func (Battling) Check(g Game, c Command) (mayRoll bool, err error) {
 	case battle.Offer:
 		return false, b.checkOffer(g, c, do)
 	case battle.Decline:
+		if err := beginning(g); err != nil {
+			return false, err
+		}
 		return false, b.checkDecline(c, do)
 	case battle.Begin:
+		if err := beginning(g); err != nil {
+			return false, err
+		}
 		if err := b.checkBegin(c, do); err != nil {
 			return false, err
 		}
@@ -87,6 +93,16 @@ func (Battling) Check(g Game, c Command) (mayRoll bool, err error) {
 		return false, err
 	}
 	return battle.Check(s, order)
+}
+
+// beginning refuses what has to wait until a roll-off is cut.
+func beginning(g Game) error {
+	for seq, w := range g.Waiting {
+		if w.Name == battle.CommandBegin {
+			return reason.Refuse("", "battle.refuse.beginning", "entry", int64(seq))
+		}
+	}
+	return nil
 }
 
 // Decide gives the events of a command of a battle.

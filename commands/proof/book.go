@@ -14,6 +14,7 @@ import (
 // fold over the entries and a value: Follow and Verify return the next one and
 // leave the old as it was. The zero Book is that of an empty ledger.
 type Book struct {
+	known  []*beacon.Chain // chains known besides those of the program
 	ledger string
 	size   uint64        // entries so far
 	chain  *beacon.Chain // nil without a beacon
@@ -23,6 +24,20 @@ type Book struct {
 	wait   []Pending
 	drawn  window[*drawn]
 	words  window[usedWord]
+}
+
+// NewBook is the Book of an empty ledger for who knows chains of a beacon that
+// this program does not know by itself.
+func NewBook(known ...*beacon.Chain) Book { return Book{known: known} }
+
+// chainOf finds a chain by its hash among those that are known.
+func chainOf(hash string, known []*beacon.Chain) (*beacon.Chain, bool) {
+	for _, c := range known {
+		if c != nil && c.Hash == hash {
+			return c, true
+		}
+	}
+	return beacon.Known(hash)
 }
 
 // seal is one seal as it stands. It is never changed: its next state is a copy.

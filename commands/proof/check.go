@@ -51,7 +51,7 @@ type checker struct {
 }
 
 func newChecker(opt Options) *checker {
-	c := &checker{opt: opt, sources: map[string]uint64{}, said: map[uint64]string{}, battles: map[uint64]bool{}, words: map[uint64][]storage.Word{}}
+	c := &checker{opt: opt, book: NewBook(opt.Chains...), sources: map[string]uint64{}, said: map[uint64]string{}, battles: map[uint64]bool{}, words: map[uint64][]storage.Word{}}
 	for _, w := range opt.Words {
 		c.words[w.Seq] = append(c.words[w.Seq], w)
 	}

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"strings"
 
-	"drumhead/commands/beacon"
 	"drumhead/storage"
 )
 
@@ -36,7 +35,7 @@ func (c *checker) open(rec storage.Record) error {
 	}
 	if value, ok := storage.Member(rec.Args, "chain"); ok {
 		hash, _ := storage.Text(value)
-		if _, known := beacon.Known(hash); !known {
+		if _, known := chainOf(hash, c.opt.Chains); !known {
 			return breaks(storage.RuleForm, "chain")
 		}
 		c.Chain = hash

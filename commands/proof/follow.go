@@ -6,7 +6,6 @@ import (
 	"slices"
 	"time"
 
-	"drumhead/commands/beacon"
 	"drumhead/engine/dice"
 	"drumhead/engine/reason"
 	"drumhead/storage"
@@ -84,7 +83,7 @@ func (b *Book) openLedger(rec *storage.Record) error {
 	b.ledger = rec.Ledger.String()
 	if value, ok := storage.Member(rec.Args, "chain"); ok {
 		hash, _ := storage.Text(value)
-		chain, known := beacon.Known(hash)
+		chain, known := chainOf(hash, b.known)
 		if !known {
 			return breaks(storage.RuleForm, "chain")
 		}

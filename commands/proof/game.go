@@ -48,7 +48,8 @@ type Files func(hash string) ([]byte, bool)
 type Game struct {
 	Size     uint64
 	Practice bool
-	Rooms    map[string]any // state of each room by its name; a room's state is a value too
+	Rooms    map[string]any     // state of each room by its name; a room's state is a value too
+	Waiting  map[uint64]Waiting // by its entry, what waits for a cut of its own
 	files    Files
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"drumhead/commands/beacon"
 	"drumhead/engine/dice"
 	"drumhead/storage"
 )
@@ -27,10 +28,10 @@ type From struct {
 type Start struct {
 	Ledger storage.LedgerID
 	Time   time.Time
-	VKey   string // the bot's verifier key for this ledger; see storage.VKey
-	From   *From  // the ledger it goes on from; nil for none
-	Chain  string // hash of the beacon's chain; "" without a beacon
-	Round  uint64 // which cuts the first seal; 0 without a beacon
+	VKey   string        // the bot's verifier key for this ledger; see storage.VKey
+	From   *From         // the ledger it goes on from; nil for none
+	Chain  *beacon.Chain // of the beacon that cuts dice there; nil without one
+	Round  uint64        // which cuts the first seal; 0 without a beacon
 	Last   dice.Key
 	Length int // of the first seal; usually SealLength
 }
@@ -46,12 +47,16 @@ func Opening(s Start) ([]storage.Record, Keys, error) {
 	if id != s.Ledger {
 		return nil, Keys{}, fmt.Errorf("proof: the verifier key is of ledger %s, %s expected", id, s.Ledger)
 	}
+	chain := ""
+	if s.Chain != nil {
+		chain = s.Chain.Hash
+	}
 	args := struct {
 		Chain    string `json:"chain,omitempty"`
 		From     *From  `json:"from,omitempty"`
 		Practice bool   `json:"practice,omitempty"`
 		VKey     string `json:"vkey"`
-	}{s.Chain, s.From, isPractice(name), s.VKey}
+	}{chain, s.From, isPractice(name), s.VKey}
 	open := storage.Record{Ledger: s.Ledger, Time: s.Time, Player: storage.Bot, Command: "ledger.open"}
 	if open.Args, err = storage.Canon(args); err != nil {
 		return nil, Keys{}, err
@@ -65,7 +70,7 @@ func Opening(s Start) ([]storage.Record, Keys, error) {
 	if _, err := Lines(storage.Head{Ledger: s.Ledger}, records); err != nil {
 		return nil, Keys{}, err
 	}
-	b := Book{}
+	b := NewBook(s.Chain)
 	for _, r := range records {
 		if b, err = b.Verify(r); err != nil {
 			return nil, Keys{}, err

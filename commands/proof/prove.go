@@ -3,6 +3,7 @@ package proof
 import (
 	"fmt"
 
+	"drumhead/commands/beacon"
 	"drumhead/engine/dice"
 	"drumhead/engine/reason"
 	"drumhead/storage"
@@ -46,7 +47,8 @@ func (p Proof) Good() bool {
 // checkpoint over some of them, or nil. Signatures and faces of other entries
 // are passed over, so that it stays quick; Check does the whole. The number of
 // a cut proves the entry that it cuts.
-func ProveEntry(lines [][]byte, seq uint64, signed []byte) (Proof, error) {
+// known are chains that the reader knows besides those of the program.
+func ProveEntry(lines [][]byte, seq uint64, signed []byte, known ...*beacon.Chain) (Proof, error) {
 	if seq >= uint64(len(lines)) {
 		return Proof{}, fmt.Errorf("proof: entry %d of a ledger of %d", seq, len(lines))
 	}
@@ -54,7 +56,7 @@ func ProveEntry(lines [][]byte, seq uint64, signed []byte) (Proof, error) {
 	if err != nil {
 		return Proof{}, err
 	}
-	opt := Options{
+	opt := Options{Chains: known,
 		skim: func(seq uint64) bool { return seq != p.command.Seq && seq != p.last },
 		seen: func(rec storage.Record, _ storage.Hash, before Book) {
 			if rec.Seq == p.command.Seq {

@@ -3,6 +3,7 @@ package proof
 import (
 	"time"
 
+	"drumhead/commands/beacon"
 	"drumhead/engine/reason"
 	"drumhead/storage"
 )
@@ -19,6 +20,8 @@ type Options struct {
 	// Words are salts and texts that lie beside the ledger; each must be what
 	// some `said` of its entry stands for.
 	Words []storage.Word
+	// Chains of a beacon that the reader knows besides those of the program.
+	Chains []*beacon.Chain
 	// Replay makes the events of every entry once more. nil: rules are not replayed.
 	Replay Replay
 

@@ -114,8 +114,16 @@ func (Rolling) Owns(command string) bool { return command == "roll" }
 
 // Check refuses what cannot be rolled. A roll always rolls.
 func (Rolling) Check(g Game, c Command) (mayRoll bool, err error) {
-	_, err = roll(g, c)
-	return true, err
+	if _, err = roll(g, c); err != nil {
+		return true, err
+	}
+	of, goesOn := numberIn(c.Args, "of")
+	for seq, w := range g.Waiting {
+		if with, ok := numberIn(w.Args, "of"); goesOn && ok && with == of && w.Name == c.Name {
+			return true, reason.Refuse("/roll 20d6 3+", "dice.refuse.carried", "of", int64(of), "by", int64(seq))
+		}
+	}
+	return true, nil
 }
 
 // Decide rolls.

@@ -32,34 +32,28 @@ type Tallies struct {
 	By map[string]*luck.Tally // pseudonym → their dice
 
 	span  Span
-	fold  *Replayed
+	game  Game
 	begin time.Time // of the first and the newest dice counted
 	end   time.Time
 }
 
 // NewTallies begins before the first entry of a ledger.
 func NewTallies(files Files, s Span) *Tallies {
-	return &Tallies{By: map[string]*luck.Tally{}, span: s, fold: NewReplay(files)}
+	return &Tallies{By: map[string]*luck.Tally{}, span: s, game: NewGame(files)}
 }
 
 // Entry counts the dice of the next entry and goes on.
 func (t *Tallies) Entry(rec storage.Record) error {
-	c, err := t.fold.command(rec)
+	c, then, err := t.game.answered(rec)
 	if err != nil {
 		return err
 	}
-	if rec.Wait != nil {
-		if rec.Command != "wait" {
-			t.fold.waiting[rec.Seq] = c
-		}
-		return nil
-	}
 	if len(rec.Faces) > 0 && t.within(c, rec.Time) {
-		if err := t.count(rec, c); err != nil {
+		if err := t.count(rec, c, then); err != nil {
 			return err
 		}
 	}
-	t.fold.game, err = t.fold.game.Apply(c, rec.Events)
+	t.game, err = t.game.Take(rec)
 	return err
 }
 
@@ -98,7 +92,7 @@ func (t *Tallies) of(player string) thrower {
 	return thrower{t.By[player]}
 }
 
-func (t *Tallies) count(rec storage.Record, c Command) error {
+func (t *Tallies) count(rec storage.Record, c Command, then Game) error {
 	switch {
 	case rec.Again != nil:
 		return nil
@@ -107,7 +101,7 @@ func (t *Tallies) count(rec storage.Record, c Command) error {
 	case c.Name == battle.CommandBegin:
 		return t.rollOff(rec)
 	case Battling{}.Owns(c.Name):
-		return t.order(rec, c)
+		return t.order(rec, c, then)
 	}
 	return errors.New("proof: dice of a command that rolls none: " + c.Name)
 }
@@ -132,18 +126,18 @@ func (t *Tallies) rollOff(rec storage.Record) error {
 	return nil
 }
 
-// order decides an entry of a battle again on its own dice: only so is it known
-// what each of them needed.
-func (t *Tallies) order(rec storage.Record, c Command) error {
+// order decides an entry of a battle again on its own dice, from the state on
+// which it was given: only so is it known what each of them needed.
+func (t *Tallies) order(rec storage.Record, c Command, then Game) error {
 	var story []battle.Told
 	err := dice.Try(func() (err error) {
-		_, story, err = Battling{}.Tell(t.fold.game, c, dice.NewShown(rec.Faces))
+		_, story, err = Battling{}.Tell(then, c, dice.NewShown(rec.Faces))
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	s := BattlesOf(t.fold.game).Begun[battleAsked(c)]
+	s := BattlesOf(then).Begun[battleAsked(c)]
 	for _, told := range story {
 		mine := t.of(ownerOf(s, told.Unit))
 		if told.What == battle.AnAttack {

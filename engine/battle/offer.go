@@ -70,5 +70,8 @@ func CheckTerms(p *rules.Pack, t Terms) error {
 	if t.Hours < 1 || t.Hours > MaxHours {
 		return refuse("battle.refuse.hours", "hours", t.Hours, "most", MaxHours)
 	}
+	if t.Dice != "" && t.Dice != "beacon" && t.Dice != "word" {
+		return refuse("battle.refuse.dice_cut", "said", t.Dice)
+	}
 	return nil
 }

@@ -50,9 +50,11 @@ type OfferRef struct {
 }
 
 // Terms is what two players agree on. Points is what each force may cost,
-// Hours the clock of one handover.
+// Hours the clock of one handover, Dice how the dice are cut: by nobody ("",
+// sealed), by the public beacon, or by the other's word.
 type Terms struct {
 	Campaign string `json:"campaign,omitempty"`
+	Dice     string `json:"dice,omitempty"`
 	Edition  int    `json:"edition"` // of the pack
 	Hours    int    `json:"hours"`
 	Pack     string `json:"pack"` // id
