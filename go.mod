@@ -4,6 +4,7 @@ go 1.26.0
 
 require (
 	github.com/cloudflare/circl v1.6.5
+	github.com/consensys/gnark-crypto v0.21.0
 	github.com/ergochat/readline v0.1.3
 	github.com/klauspost/compress v1.20.4
 	github.com/pelletier/go-toml/v2 v2.4.3
@@ -16,4 +17,7 @@ require (
 	golang.org/x/text v0.44.0
 )
 
-require golang.org/x/sys v0.50.0 // indirect
+require (
+	github.com/bits-and-blooms/bitset v1.24.6 // indirect
+	golang.org/x/sys v0.50.0 // indirect
+)

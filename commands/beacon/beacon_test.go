@@ -112,6 +112,26 @@ func TestSignaturesThatMustFail(t *testing.T) {
 	}
 }
 
+// A key that is no point of its group, or the identity, is refused at once.
+func TestKeysThatMustFail(t *testing.T) {
+	good, _ := fromHex(vectors(t).Chain.Public)
+	identity := make([]byte, len(good))
+	identity[0] = 0xc0
+	other := append([]byte{}, good...)
+	other[len(other)-1] ^= 1
+	for what, raw := range map[string][]byte{
+		"nothing": nil, "cut short": good[:95], "a byte more": append(append([]byte{}, good...), 0),
+		"the identity": identity, "one bit changed": other,
+	} {
+		if _, err := newPublicKey(raw); err == nil {
+			t.Errorf("%s passes for a key", what)
+		}
+	}
+	if _, err := newPublicKey(good); err != nil {
+		t.Error(err)
+	}
+}
+
 func TestAhead(t *testing.T) {
 	c := Quicknet()
 	due := c.Due(1000)

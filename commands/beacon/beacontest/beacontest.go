@@ -1,5 +1,7 @@
 // Package beacontest is a beacon for tests: its secret stands here, so anybody
 // can work out every round ahead. No verifier of ours knows its chain by itself.
+// It signs with another library than the one that beacon checks with, so that
+// each is held against the other.
 package beacontest
 
 import (
