@@ -135,18 +135,6 @@ func (d *done) tellMoved(why string) (told, error) {
 	return told{posts: []chat.Post{post}, set: []storage.Timer{set}}, nil
 }
 
-// void makes the act that ends an entry without dice.
-func (a *ask) void(s *settling, place chat.Place, why string) act {
-	return act{place: place, command: "void", about: s, args: map[string]any{"of": s.Seq, "why": why},
-		tell: func(d *done) (told, error) {
-			say := d.after.speaker().Say
-			post := chat.Post{Binds: true, Entry: int64(d.rec.Seq), Lines: []chat.Line{
-				say("cut.void."+why, "entry", number(int64(s.Seq)), "by", d.after.who(s.Player), "who", d.after.who(d.rec.Player)),
-				say("cut.void_code", "code", code(d.leaf.String()[:16]))}}
-			return told{posts: []chat.Post{post}, cancel: []string{cutTimer(s.Seq)}}, nil
-		}}
-}
-
 // moved fills in a wait or a void: its new round, and the key if it was secret.
 func (a *ask) moved(act *act, g *gathered, rec storage.Record) (*done, error) {
 	if rec.Command == "wait" {

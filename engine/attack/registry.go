@@ -42,7 +42,6 @@ func Kinds() []Kind {
 // Values from which the examples are made.
 var (
 	fourUpStep = Each{Sides: 6, Need: AtLeast(4)}
-	saveStep   = Each{Sides: 6, Need: AtLeast(4), On: FailsGoOn}
 	twoDice    = Total{Terms: []Term{{Dice: 2, Sides: 6}}, Judge: TotalAtLeast, Value: 9}
 )
 

@@ -379,9 +379,8 @@ func TestTwinOfNamedAttack(t *testing.T) {
 // a failure is a fault.
 func TestRandomAttacksFalseAlarmOneInAThousand(t *testing.T) {
 	const attacks, rolled = 120, 4000
-	d := dice.NewStream("random-attacks", 1, "none", dice.Key{7})
 	for i := range attacks {
-		d = dice.NewStream("random-attacks", uint64(i), "none", dice.Key{7})
+		d := dice.NewStream("random-attacks", uint64(i), "none", dice.Key{7})
 		a := random(d)
 		solved, err := a.Solve()
 		if err != nil {
