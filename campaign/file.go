@@ -7,11 +7,13 @@ const (
 	MaxFile    = 64 << 10 // bytes of a file
 	MaxRegions = 60
 	MaxLinks   = 240
+	MaxCourse  = 60 // points of the river
 	MaxHomes   = 16
 	MinHomes   = 2
 	MaxGrades  = 10
 	MaxName    = 40   // characters of a title, an id, a home
 	MaxSide    = 1000 // x and y of a region go from 0 to this
+	Beyond     = 1000 // how far off the map the river may run, on every side
 	MaxDays    = 60   // of a round
 	MaxRule    = 99   // experience for one deed, either way
 	MaxCareer  = 9999 // experience of one unit, and the highest grade's start
@@ -25,6 +27,7 @@ type File struct {
 	RoundDays  int
 	Regions    []Region
 	Links      []Link
+	River      []Spot  // its course, for the picture only
 	Grades     []Grade // rising; the first begins at 0
 	Experience Experience
 }
@@ -42,6 +45,9 @@ type Link struct {
 	Between [2]string
 	By      string // "road", "river" or "pass": for the picture, the rules see no difference
 }
+
+// Spot is a point of the map or beside it, X east and Y south.
+type Spot struct{ X, Y int }
 
 // Grade is what a unit is called from so much experience on.
 type Grade struct {

@@ -30,6 +30,7 @@ type written struct {
 		Between []string `toml:"between"`
 		By      string   `toml:"by"`
 	} `toml:"link"`
+	River  [][]int `toml:"river"`
 	Grades []struct {
 		ID   string `toml:"id"`
 		From *int   `toml:"from"`
@@ -57,7 +58,7 @@ func Parse(b []byte) (*File, error) {
 	}
 	sum := sha256.Sum256(b)
 	r := reader{at: locate(b), file: &File{SHA256: hex.EncodeToString(sum[:])}}
-	for _, read := range []func(*written) error{r.head, r.regions, r.homes, r.links, r.joined, r.grades, r.experience} {
+	for _, read := range []func(*written) error{r.head, r.regions, r.homes, r.links, r.river, r.joined, r.grades, r.experience} {
 		if err := read(&w); err != nil {
 			return nil, err
 		}

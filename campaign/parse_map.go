@@ -9,6 +9,7 @@ import (
 const (
 	exampleRegion = `{ id = "alder ford", title = "Alder Ford", x = 310, y = 270 }`
 	exampleLink   = `{ between = ["alder ford", "sallow mill"], by = "road" }`
+	exampleRiver  = `river = [[-100, 180], [110, 170], [300, 330]]`
 	exampleGrade  = `{ id = "seasoned", from = 12 }`
 )
 
@@ -125,6 +126,26 @@ func (r *reader) links(w *written) error {
 			return r.fault(part("link", i, "by"), `by = "river"`, "by", "name", reason.Name(by))
 		}
 		r.file.Links = append(r.file.Links, Link{Between: [2]string{a, b}, By: by})
+	}
+	return nil
+}
+
+// river reads the course of a river: none, or from two points on.
+func (r *reader) river(w *written) error {
+	if n := len(w.River); n == 1 || n > MaxCourse {
+		return r.fault("river", exampleRiver, "river", "count", n, "most", MaxCourse)
+	}
+	for i, v := range w.River {
+		where := part("river", i)
+		if len(v) != 2 {
+			return r.fault(where, exampleRiver, "spots")
+		}
+		for _, n := range v {
+			if n < -Beyond || n > MaxSide+Beyond {
+				return r.fault(where, exampleRiver, "number", "key", "river", "value", n, "least", -Beyond, "most", MaxSide+Beyond)
+			}
+		}
+		r.file.River = append(r.file.River, Spot{X: v[0], Y: v[1]})
 	}
 	return nil
 }

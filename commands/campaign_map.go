@@ -19,7 +19,9 @@ func planMap(a *ask) (*answer, error) {
 		}
 		return only(a.post(t.around(r)...))
 	}
-	return only(a.post(t.whole()...))
+	p := a.post(t.whole()...)
+	p.Pictures = t.chart(t.Now).picture()
+	return only(p)
 }
 
 // whole is the map: one line for each holder, then what nobody holds.

@@ -70,7 +70,8 @@ func tellRound(d *done) (told, error) {
 	if err != nil {
 		return told{}, err
 	}
-	p := chat.Post{Entry: int64(d.rec.Seq), Lines: lines, Choices: choices(
+	closed, _ := t.Numbered(t.Round - 1)
+	p := chat.Post{Entry: int64(d.rec.Seq), Lines: lines, Pictures: t.chart(closed).picture(), Choices: choices(
 		chat.Choice{Label: "Map", Command: "/campaign map"}, chat.Choice{Label: "Standings", Command: "/standings"})}
 	set, err := t.roundTimer()
 	out := told{posts: []chat.Post{p}, set: set}
@@ -90,12 +91,15 @@ func planGazette(a *ask) (*answer, error) {
 	if !said {
 		n = max(t.Round-1, 1)
 	}
-	if _, ok := t.Numbered(n); !ok {
+	round, ok := t.Numbered(n)
+	if !ok {
 		return nil, refuse("/campaign gazette", "campaign.refuse.unplayed", "round", n, "now", t.Round)
 	}
 	lines, err := t.gazette(n)
 	if err != nil {
 		return nil, err
 	}
-	return only(a.post(lines...))
+	p := a.post(lines...)
+	p.Pictures = t.chart(round).picture()
+	return only(p)
 }

@@ -52,12 +52,15 @@ var oddities = map[string]func(e *explained) (chat.Line, bool){
 }
 
 // makers write the file or draw the picture of a recipe, by its kind.
-var makers = map[string]func(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error){
+var makers = withPictures(map[string]maker{
 	"entries":    makeEntries,
 	"checkpoint": makeCheckpoint,
 	"proof":      makeProof,
 	"report":     makeReport,
-}
+})
+
+// maker makes what a recipe asks for; made again it is the same bytes.
+type maker func(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error)
 
 // waiting looks for what waits for a person in one place of theirs, for /due.
 var waiting = []func(a *ask, v *view, who chat.Person) []due{

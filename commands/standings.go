@@ -19,5 +19,7 @@ func planStandings(a *ask) (*answer, error) {
 	if len(lines) == 1 {
 		lines = append(lines, t.say("campaign.standings.nobody"))
 	}
-	return only(a.post(lines...))
+	p := a.post(lines...)
+	p.Pictures = t.table()
+	return only(p)
 }

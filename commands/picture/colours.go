@@ -30,9 +30,13 @@ type owner struct {
 }
 
 // MaxOwners is how many holders a map can tell apart.
-const MaxOwners = 8
+const MaxOwners = 2 * looks
 
-var owners = [MaxOwners]owner{
+// looks is how many holders have a colour of their own; the next as many have the
+// same colours with another hatch.
+const looks = 8
+
+var owners = [looks]owner{
 	{0x174A84, white, 0x86A9D0, 0x86A9D0, "plain"},
 	{0xF3A61C, 0x2A1900, 0xFBE0A6, 0xE3AC43, "rising"},
 	{0x1B7F66, white, 0x98CDBA, 0x4F9B83, "level"},
@@ -41,6 +45,21 @@ var owners = [MaxOwners]owner{
 	{0x9CD3F0, 0x0B2B3B, 0xDDF0FA, 0x7FB9D6, "plus"},
 	{0x6E6A12, white, 0xCFCB86, 0x9C9740, "upright"},
 	{0xFFFDF7, ink, 0xFFFDF7, 0xB9AE98, "grid"},
+}
+
+// again are the hatches of holders 9 to 16, by colour.
+var again = [looks]string{"rising", "level", "dots", "falling", "plus", "upright", "grid", "falling"}
+
+// lookOf is how holder i is shown, from 0.
+func lookOf(i int) owner {
+	o := owners[i%looks]
+	if i < looks {
+		return o
+	}
+	if o.hatch = again[i%looks]; o.line == o.back {
+		o.line = 0x5F8ABB
+	}
+	return o
 }
 
 // nobody holds what nobody holds.

@@ -121,19 +121,31 @@ func TestSides(t *testing.T) {
 	}
 }
 
-// TestOwners: no two holders are alike. Colour carries all but grey; there it
-// is the letter and the hatch, and no two hatches are the same.
+// TestOwners: no two holders are alike. Colour carries the first eight in all but
+// grey; there, and for the eight after them, it is the letter and the hatch.
 func TestOwners(t *testing.T) {
-	hatch := map[string]bool{}
-	for i, a := range owners {
-		if hatch[a.hatch] {
-			t.Errorf("two holders with %s", a.hatch)
+	seen := map[[2]any]bool{}
+	for i := range MaxOwners {
+		a := lookOf(i)
+		if key := [2]any{a.badge, a.hatch}; seen[key] {
+			t.Errorf("two holders with %v", key)
+		} else {
+			seen[key] = true
 		}
-		hatch[a.hatch] = true
+		if a.hatch != "plain" && a.line == a.back {
+			t.Errorf("holder %d: nothing is seen of the hatch", i+1)
+		}
 		if r := contrast(a.letter, a.badge); r < 4.5 {
 			t.Errorf("holder %d: letter on badge %.1f to 1", i+1, r)
 		}
-		for j, b := range owners[:i] {
+		for j := range min(i, looks) {
+			if i >= looks {
+				break
+			}
+			b := lookOf(j)
+			if a.hatch == b.hatch {
+				t.Errorf("holders %d and %d with one hatch", j+1, i+1)
+			}
 			for name, sight := range sights {
 				if d := apart(a.badge, b.badge, sight); d < 14 && name != "grey" {
 					t.Errorf("%s: holders %d and %d are %.0f apart, expected 14", name, j+1, i+1, d)

@@ -27,7 +27,7 @@ func TestRefused(t *testing.T) {
 		{"map", `{"alt":"x","regions":[{"x":1,"y":1,"owner":0}]}`, "not in the list"},
 		{"map", `{"alt":"x","regions":[{"x":1,"y":1,"owner":-1}],"links":[{"from":0,"to":1,"by":"road"}]}`, "link 0"},
 		{"map", `{"alt":"x","regions":[{"x":1,"y":1000000,"owner":-1}]}`, "at most 100000"},
-		{"standings", `{"alt":"x","strips":[{"place":1,"owner":9,"name":"x","value":1,"words":""}]}`, "owner 9"},
+		{"standings", `{"alt":"x","strips":[{"place":1,"owner":16,"name":"x","value":1,"words":""}]}`, "owner 16"},
 		{"maps", `{"alt":"x","maps":[]}`, "0 of them"},
 	} {
 		if _, err := Read(c.kind, []byte(c.value)); err == nil || !strings.Contains(err.Error(), c.says) {

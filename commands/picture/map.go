@@ -244,7 +244,7 @@ func (d *plan) owner(i int) owner {
 	if i < 0 {
 		return nobody
 	}
-	return owners[i]
+	return lookOf(i)
 }
 
 func (d *plan) tile(i int) *Tile {

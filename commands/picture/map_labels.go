@@ -190,7 +190,7 @@ func (d *plan) free(b Box, taken []Box, plates []*plate) bool {
 func (d *plan) key(y Length, numbered []int) Length {
 	k := keyLine{plan: d, x: d.u(8), y: y}
 	for i, o := range d.Owners {
-		k.item(d.u(17), o.Name, func(at Point) { d.badge(Point{at.X + d.u(6.5), at.Y}, d.u(6), owners[i], o.Letter, false) })
+		k.item(d.u(17), o.Name, func(at Point) { d.badge(Point{at.X + d.u(6.5), at.Y}, d.u(6), lookOf(i), o.Letter, false) })
 	}
 	w := d.Words
 	has := func(f func(Region) bool) bool {

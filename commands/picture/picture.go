@@ -12,7 +12,16 @@ import (
 type Scene interface {
 	// Sheet lays the picture out, or says what the value has too much of.
 	Sheet() (*Sheet, error)
+	// Kind is its name in recipes and for bot picture.
+	Kind() string
 }
+
+func (Dice) Kind() string      { return "dice" }
+func (Odds) Kind() string      { return "odds" }
+func (Luck) Kind() string      { return "luck" }
+func (Map) Kind() string       { return "map" }
+func (Maps) Kind() string      { return "maps" }
+func (Standings) Kind() string { return "standings" }
 
 // kinds are the scenes by name.
 var kinds = map[string]func() Scene{

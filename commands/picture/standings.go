@@ -79,7 +79,7 @@ func (p *pen) strip(v Strip, i, most int, y Length) {
 	p.write(Text{At: Point{p.u(side), y + p.u(20)}, Size: p.u(12), Bold: true, Colour: ink, Words: fmt.Sprint(v.Place)}.fit(p.u(22)))
 	o := nobody
 	if v.Owner >= 0 {
-		o = owners[v.Owner]
+		o = lookOf(v.Owner)
 	}
 	p.badge(Point{p.u(46), y + p.u(15.5)}, p.u(8), o, v.Letter, false)
 	p.write(Text{At: Point{p.u(60), y + p.u(20)}, Size: p.u(12), Bold: true, Colour: ink, Words: shown(v.Name, i+1)}.fit(p.u(118)))
