@@ -36,6 +36,9 @@ func explainOrder(e *explained) ([]chat.Line, error) {
 			lines = append(lines, x.told(t)[:min(1, len(x.told(t)))]...)
 		case e.part == 0 || t.Line == e.part:
 			lines = append(lines, x.told(t)...)
+			if t.What == battle.AnAttack && len(e.drawn) < mostDrawn {
+				e.drawn = append(e.drawn, x.picture(t, len(e.drawn))...)
+			}
 		}
 	}
 	if len(lines) == 0 {
@@ -50,6 +53,9 @@ func explainOrder(e *explained) ([]chat.Line, error) {
 // mostWhole is how many rolls are explained at once; of more each has a line,
 // and the asker picks.
 const mostWhole = 2
+
+// mostDrawn is how many attacks are drawn at once: a charge has two, of both sides.
+const mostDrawn = 2
 
 // battle is the battle of an entry, as it stood after it, with people's names.
 func (e *explained) battle() (field, bool, error) {

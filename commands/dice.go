@@ -55,7 +55,7 @@ func planRoll(a *ask) (*answer, error) {
 			}
 		}
 	}
-	act := act{args: &roll, wish: wish, tell: func(d *done) (told, error) { return tellRoll(d, s, label), nil }}
+	act := act{args: &roll, wish: wish, tell: func(d *done) (told, error) { return tellRoll(d, s, label) }}
 	if s.Label != "" {
 		if roll.Said, err = a.salt(wordLabel, s.Label); err != nil {
 			return nil, err
@@ -116,7 +116,7 @@ func resumeRoll(a *ask, s *settling, _ string) (act, error) {
 		if err != nil {
 			return told{}, err
 		}
-		return tellRoll(d, s, label), nil
+		return tellRoll(d, s, label)
 	}}, nil
 }
 
@@ -201,9 +201,13 @@ func slashed(err error) error {
 }
 
 // tellRoll makes the post of a roll: the sentence, read off the dice that fell.
-func tellRoll(d *done, s sentence.Sentence, label string) told {
+func tellRoll(d *done, s sentence.Sentence, label string) (told, error) {
 	r := rolled{view: d.after, seq: d.rec.Seq, by: d.rec.Player, rec: d.rec, label: label, sentence: s,
 		outcome: s.Roll(dice.NewShown(d.rec.Faces))}
 	post := chat.Post{Lines: r.lines(), Choices: r.choices(), Entry: int64(d.rec.Seq)}
-	return told{posts: []chat.Post{post}}
+	chosen, err := d.ask.settings(d.after.place)
+	if chosen.Pictures == picturesAlways {
+		post.Pictures = r.picture()
+	}
+	return told{posts: []chat.Post{post}}, err
 }

@@ -16,6 +16,7 @@ func explainRoll(e *explained) ([]chat.Line, error) {
 	if err != nil {
 		return nil, err
 	}
+	e.drawn = r.picture()
 	lines := []chat.Line{r.say("dice.explain.head", "entry", number(int64(r.seq)), "who", r.view.who(r.by), "dice", r.sentence.Plain())}
 	for i, round := range r.outcome.Rounds {
 		if e.part > 0 && e.part != i+1 {

@@ -157,7 +157,11 @@ func planExplain(a *ask) (*answer, error) {
 	}
 	p := a.post(lines...)
 	p.Entry = int64(e.rec.Seq)
-	return only(p)
+	s, err := a.settings(e.view.place)
+	if s.Pictures != picturesNever {
+		p.Pictures = e.drawn
+	}
+	return &answer{posts: []chat.Post{p}}, err
 }
 
 // unsettled says of an entry without an outcome what it waits for, or that it

@@ -83,4 +83,5 @@ type explained struct {
 	rec    storage.Record // the entry
 	before proof.Game     // the state that it was decided on
 	part   int            // 3 of 210.3; 0 for the whole entry
+	drawn  []chat.Recipe  // the dice that were explained, if they fit one picture
 }

@@ -1,11 +1,15 @@
 package commands
 
 import (
+	"encoding/json"
+	"slices"
 	"strings"
 	"testing"
 
+	"drumhead/commands/chat"
 	"drumhead/commands/picture"
 	"drumhead/commands/words"
+	"drumhead/storage"
 )
 
 // TestAltOf: sentences stand apart, what has no stop gets one, and what is too
@@ -58,4 +62,81 @@ func TestDrawnAgain(t *testing.T) {
 	if r := drawn(picture.Dice{Alt: "no dice"}, "nothing"); r != nil {
 		t.Errorf("%+v", r)
 	}
+}
+
+// TestRollPictures: every die that counts lies in the picture, none more, and the
+// words for who cannot see it tell each.
+func TestRollPictures(t *testing.T) {
+	tb := newTable(t)
+	tb.say("Cy", "#cam", "/settings dice pictures always")
+	for _, text := range []string{"12d6 4+", "20d6 3+, 4+, save 5+ for the bridge", "best 2 of 3d6", "d66", "2d6+1", "2d6-d3+1", "2d6 against 3d6", "3 times 2d6",
+		"6d6 4+ against 5d6 5+", "6d6 4+, save 5+, damage d3, last save 6+, into 5 of 3", "5d20 12 or less", "3d6 open-ended", "200d6 5+", "d100"} {
+		tb.say("Flo", "#cam", "/roll "+text)
+		p := tb.posts[len(tb.posts)-1]
+		if len(p.Pictures) != 1 {
+			t.Errorf("%s: %d pictures", text, len(p.Pictures))
+			continue
+		}
+		var scene picture.Dice
+		if err := json.Unmarshal([]byte(p.Pictures[0].Value), &scene); err != nil {
+			t.Fatal(err)
+		}
+		var shown, fell []int
+		for _, v := range scene.Throws {
+			shown = append(append(shown, v.Good.Faces...), v.Rest.Faces...)
+		}
+		rec, err := storage.Parse(tb.entries("#cam")[p.Entry])
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, group := range rec.Faces {
+			fell = append(fell, group[1:]...) // the first is the sides
+		}
+		slices.Sort(shown)
+		slices.Sort(fell)
+		if !slices.Equal(shown, fell) {
+			t.Errorf("%s: the picture shows %v, what fell is %v", text, shown, fell)
+		}
+		if _, err := tb.desk.Make(t.Context(), p.Pictures[0]); err != nil {
+			t.Errorf("%s: %v", text, err)
+		}
+	}
+	tb.say("Flo", "#cam", "/roll 30d6 4+ reroll misses")
+	p := tb.posts[len(tb.posts)-1]
+	var scene picture.Dice
+	if err := json.Unmarshal([]byte(p.Pictures[0].Value), &scene); err != nil {
+		t.Fatal(err)
+	}
+	if n := len(scene.Throws[0].Good.Faces) + len(scene.Throws[0].Rest.Faces); n != 30 {
+		t.Errorf("of 30 dice, some rolled again, %d are shown", n)
+	}
+}
+
+// TestPictureSettings: only an organiser settles when dice are drawn; on wish is
+// with /explain, never is never.
+func TestPictureSettings(t *testing.T) {
+	tb := newTable(t)
+	tb.say("Flo", "#cam", "/roll 12d6 4+")
+	last := func() chat.Post { return tb.posts[len(tb.posts)-1] }
+	if n := len(last().Pictures); n != 0 {
+		t.Errorf("%d pictures that nobody wished for", n)
+	}
+	tb.say("Flo", "#cam", "/explain")
+	if n := len(last().Pictures); n != 1 {
+		t.Errorf("%d pictures with /explain", n)
+	}
+	if tb.say("Flo", "#cam", "/settings dice pictures never"); last().Error == "" {
+		t.Error("anybody may settle it")
+	}
+	if tb.say("Cy", "#cam", "/settings dice pictures at times"); last().Error == "" {
+		t.Error("at times is no time")
+	}
+	tb.say("Cy", "#cam", "/settings dice pictures never")
+	tb.say("Flo", "#cam", "/explain")
+	if n := len(last().Pictures); n != 0 {
+		t.Errorf("%d pictures where there shall be none", n)
+	}
+	wants(t, tb.say("Cy", "#cam", "/settings dice"), "Dice are never drawn here.")
+	tb.say("Cy", "#cam", "/settings dice pictures on wish")
+	wants(t, tb.say("Cy", "#cam", "/settings dice sealed"), "Dice are drawn with /explain.")
 }

@@ -17,7 +17,8 @@ const shelfSettings = "settings"
 // settings are what an organiser chose for a place. They make no entry: what
 // they decide stands in each entry that it decided.
 type settings struct {
-	Dice *usualDice `json:"dice,omitempty"` // nil: nothing was chosen
+	Dice     *usualDice `json:"dice,omitempty"`     // nil: nothing was chosen
+	Pictures string     `json:"pictures,omitempty"` // of dice; see picturesOnWish
 }
 
 // usualDice is how dice are cut here unless something else is agreed or asked.
@@ -27,8 +28,8 @@ type usualDice struct {
 }
 
 func settingsCommands() []command {
-	return []command{{Spec: args.Spec{Name: "settings dice", Help: "how dice are cut here: sealed, beacon, word of NAME", Example: "/settings dice beacon",
-		Params: []args.Param{{Name: "how", Kind: args.Words, Optional: true, Help: "sealed, beacon, word of Bo, word of Ann and Bo"}}}, plan: planDiceSetting}}
+	return []command{{Spec: args.Spec{Name: "settings dice", Help: "how dice are cut here, and whether they are drawn", Example: "/settings dice beacon",
+		Params: []args.Param{{Name: "how", Kind: args.Words, Optional: true, Help: "sealed, beacon, word of Bo, word of Ann and Bo; pictures never, on wish, always"}}}, plan: planDiceSetting}}
 }
 
 // settings reads what was chosen for a place.
@@ -117,6 +118,9 @@ func planDiceSetting(a *ask) (*answer, error) {
 	if !a.msg.Organiser {
 		return nil, refuse("/settings dice", "cut.refuse.organiser")
 	}
+	if m := spokenPictures.FindStringSubmatch(said); m != nil {
+		return a.choosePictures(strings.ToLower(m[1]))
+	}
 	chosen := usualDice{}
 	switch word := strings.ToLower(strings.TrimPrefix(strings.ToLower(said), "cut by ")); {
 	case word == "sealed":
@@ -136,11 +140,16 @@ func planDiceSetting(a *ask) (*answer, error) {
 			return nil, err
 		}
 	}
+	return a.choose(func(s *settings) { s.Dice = &chosen })
+}
+
+// choose changes what was chosen for this place, and says what holds now.
+func (a *ask) choose(change func(s *settings)) (*answer, error) {
 	s, err := a.settings("")
 	if err != nil {
 		return nil, err
 	}
-	s.Dice = &chosen
+	change(&s)
 	b, err := json.Marshal(s)
 	if err != nil {
 		return nil, err
@@ -149,6 +158,17 @@ func planDiceSetting(a *ask) (*answer, error) {
 		return nil, err
 	}
 	return a.diceHere()
+}
+
+// spokenPictures is how an organiser says when rolls are drawn here.
+var spokenPictures = regexp.MustCompile(`(?i)^pictures?\b\s*(.*)$`)
+
+func (a *ask) choosePictures(when string) (*answer, error) {
+	chosen, ok := map[string]string{"never": picturesNever, "on wish": picturesOnWish, "always": picturesAlways}[strings.TrimSpace(when)]
+	if !ok {
+		return nil, refuse("/settings dice pictures always", "cut.refuse.pictures", "said", clip(when))
+	}
+	return a.choose(func(s *settings) { s.Pictures = chosen })
 }
 
 // clip keeps what is quoted short.
@@ -198,5 +218,9 @@ func (a *ask) diceHere() (*answer, error) {
 	if a.here.open() && a.here.book.Chain() == nil || !a.here.open() && a.desk.chain == nil {
 		lines = append(lines, a.say("cut.here.no_beacon"))
 	}
-	return only(a.post(append(lines, a.say("cut.here.battles"))...))
+	pictures := s.Pictures
+	if pictures == picturesOnWish {
+		pictures = "wish"
+	}
+	return only(a.post(append(lines, a.say("cut.here.battles"), a.say("cut.pictures."+pictures))...))
 }

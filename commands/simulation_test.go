@@ -132,6 +132,11 @@ func (w *world) show(p chat.Post) {
 	if p.Error == "broken" {
 		w.t.Errorf("seed %d: %s", w.seed, b)
 	}
+	for _, r := range p.Pictures {
+		if image, err := w.desk.Make(context.Background(), r); err != nil || len(image) == 0 || r.Alt == "" {
+			w.t.Errorf("seed %d: %s of %s cannot be drawn: %v", w.seed, r.Kind, p.ID, err)
+		}
+	}
 }
 
 // handle gives a message, again after every fault, until it is answered.
@@ -413,7 +418,8 @@ func (w *world) pickText(who string) string {
 			"/order charge Pikes at Guns, 6 in; done", "/order cast Veil on Pikes; done", "/order run Barge; done", "/order fall back Pikes; done"},
 		"Bo": {"/order charge Riders at Crossbows, 8 in; done", "/order shoot Guns at Pikes, 18 in; done", "/order move Rope Guard to Far Landing; done",
 			"/order charge Rope Guard at Pikes, 5 in, else Crossbows; done", "/order fall back Riders; done"},
-		"Cy": {"/campaign gazette", "/standings", "/campaign map"},
+		"Cy": {"/campaign gazette", "/standings", "/campaign map",
+			"/settings dice pictures always", "/settings dice pictures never"},
 	}
 	anybody := []string{"/roll 12d6 4+", "/roll 20d6 3+, 4+, save 5+", "/roll again 4+", "/roll again save 5+", "/roll 2d6+1 total 9+", "/roll 0d6",
 		"/roll 12d6 3+ reroll 1s for the weir", "/tell The water rises.", "/due", "/battle status", "/battle ahead casualties from the back",

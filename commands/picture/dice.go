@@ -35,7 +35,7 @@ type Group struct {
 // The limits of a dice picture.
 const (
 	MaxDice   = 10_000
-	MaxThrows = 12
+	MaxThrows = 24
 	MaxSides  = 65_536
 	eachDie   = 60 // more dice than these are shown as one die a face with a count
 )

@@ -68,6 +68,9 @@ func (s Side) total() attack.Total {
 	return t
 }
 
+// AsTotal is what a side that is added up is rolled as; a d66 is two terms of it.
+func (s Side) AsTotal() attack.Total { return s.total() }
+
 // attack compiles a term; of a d66, the ones.
 func (t Term) attack() attack.Term {
 	one := attack.Term{Dice: t.Dice, Sides: t.Sides, Keep: t.Keep, Times: 1}
