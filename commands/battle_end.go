@@ -240,7 +240,7 @@ func (f field) tellEnd(d *done, post chat.Post) (told, error) {
 		}
 	}
 	post.Lines = append(post.Lines, f.say("battle.result.handovers", "n", f.Handovers, "turns", f.Turn), f.say("battle.result.story"))
-	post.Files = []chat.Recipe{f.reportFile(d.after.head.Size - 1)}
+	post.Files = f.reportFiles(d.after.head.Size - 1)
 	post.Choices = choices(chat.Choice{Label: "Write", Command: "/tell", Form: "A line for the story", Who: f.both()}, chat.Choice{Label: "Report", Command: "/battle report"})
 	for side := range f.Players {
 		if err := f.ask.desk.ends(f.ask.ctx, f.ask.msg.Community, f.person(side), game{Place: f.view.place, What: battleGame}); err != nil {

@@ -171,11 +171,16 @@ func chains(t attack.TermRolled) string {
 	return strings.Join(out, " ")
 }
 
-// wrap breaks a text at spaces into lines of at most wide characters.
+// glue stands for a space that must not be broken at.
+const glue = "\u00a0"
+
+// wrap breaks a text at spaces into lines of at most wide characters, but never
+// between a face and how often it fell.
 func wrap(text string) []string {
 	var lines []string
 	line := ""
-	for _, word := range strings.Split(text, " ") {
+	for _, word := range strings.Split(strings.ReplaceAll(text, " ×", glue+"×"), " ") {
+		word = strings.ReplaceAll(word, glue, " ")
 		switch {
 		case line == "":
 			line = word

@@ -57,6 +57,7 @@ var makers = withPictures(map[string]maker{
 	"checkpoint": makeCheckpoint,
 	"proof":      makeProof,
 	"report":     makeReport,
+	"luck":       makeLuck,
 })
 
 // maker makes what a recipe asks for; made again it is the same bytes.

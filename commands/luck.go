@@ -173,5 +173,8 @@ func (a *ask) luckPost(q lucky, r luck.Report, past bool) chat.Post {
 			"chance", inHundred(worst.P), "n", len(r.Counts), "worst", inHundred(worst.Holm)))
 	}
 	p.Lines = append(p.Lines, a.say("luck.counted"))
+	if scene, ok := a.luckScene(a.luckOf(q), stretch, r); ok {
+		p.Pictures = drawn(scene, "luck")
+	}
 	return p
 }

@@ -2,6 +2,7 @@ package commands
 
 import (
 	"encoding/json"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -139,4 +140,35 @@ func TestPictureSettings(t *testing.T) {
 	wants(t, tb.say("Cy", "#cam", "/settings dice"), "Dice are never drawn here.")
 	tb.say("Cy", "#cam", "/settings dice pictures on wish")
 	wants(t, tb.say("Cy", "#cam", "/settings dice sealed"), "Dice are drawn with /explain.")
+}
+
+// TestReportCharts: a report comes with the charts that it shows, and each can be
+// made, again and again the same, with words for who cannot see it.
+func TestReportCharts(t *testing.T) {
+	tb := fen(t)
+	mover, other := tb.moves()
+	tb.say(mover, "#fen", "/order shoot "+own[mover]+" at "+own[other]+", 12 in; done")
+	tb.say("Ann", "#fen", "/battle report")
+	files := tb.posts[len(tb.posts)-1].Files
+	if len(files) != 3 {
+		t.Fatalf("%d files", len(files))
+	}
+	page, err := tb.desk.Make(t.Context(), files[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files[1:] {
+		chart, err := tb.desk.Make(t.Context(), f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, err := tb.desk.Make(t.Context(), f)
+		if err != nil || string(again) != string(chart) {
+			t.Errorf("%s made again is another picture, %v", f.Name, err)
+		}
+		title := regexp.MustCompile(`<title>(.*?)</title>`).FindSubmatch(chart)
+		if title == nil || !strings.Contains(string(page), "!["+string(title[1])+"]("+f.Name+")") {
+			t.Errorf("the page does not show %s with the words %q:\n%s", f.Name, title, page)
+		}
+	}
 }

@@ -20,14 +20,15 @@ func planReport(a *ask) (*answer, error) {
 		return nil, err
 	}
 	p := a.post(f.boardLine(f.till()))
-	p.Files = []chat.Recipe{f.reportFile(f.view.head.Size - 1)}
+	p.Files = f.reportFiles(f.view.head.Size - 1)
 	return only(p)
 }
 
-// reportFile is the battle's page up to an entry.
-func (f field) reportFile(last uint64) chat.Recipe {
-	return chat.Recipe{Kind: "report", Ledger: f.view.ledger.String(), First: int64(f.seq), Last: int64(last),
-		Name: slug(string(f.title())) + ".md"}
+// reportFiles are the battle's page up to an entry, and the charts of both sides'
+// dice, which the page shows.
+func (f field) reportFiles(last uint64) []chat.Recipe {
+	return []chat.Recipe{{Kind: "report", Ledger: f.view.ledger.String(), First: int64(f.seq), Last: int64(last),
+		Name: slug(string(f.title())) + ".md"}, f.luckFile(0, last), f.luckFile(1, last)}
 }
 
 // entriesFile is the entries of the turn that ends with an entry: the chat is
@@ -87,26 +88,32 @@ type page struct {
 // makeReport writes the page of a battle in Markdown: result, forces, turns, the
 // players' own words, and how to check it.
 func makeReport(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error) {
-	l, err := storage.ParseLedgerID(r.Ledger)
+	a, l, err := d.asking(ctx, r)
 	if err != nil {
 		return nil, err
 	}
+	p := &page{ask: a, view: a.here, seq: uint64(r.First)}
+	return p.write(ctx, l, uint64(r.Last))
+}
+
+// asking is a question that nobody asked: the place of a recipe's ledger as it
+// stands now, with what people there are called.
+func (d *Desk) asking(ctx context.Context, r chat.Recipe) (*ask, storage.LedgerID, error) {
+	l, err := storage.ParseLedgerID(r.Ledger)
+	if err != nil {
+		return nil, l, err
+	}
 	about, err := d.store.About(ctx, l)
 	if err != nil {
-		return nil, err
+		return nil, l, err
 	}
 	a := d.ask(chat.Message{Community: chat.Community(about.Community), Place: chat.Place(about.Place)})
 	a.ctx = ctx
 	if err := d.loadPeople(ctx, a.msg.Community); err != nil {
-		return nil, err
+		return nil, l, err
 	}
-	now, err := d.view(ctx, a.msg.Place)
-	if err != nil {
-		return nil, err
-	}
-	a.here = now
-	p := &page{ask: a, view: now, seq: uint64(r.First)}
-	return p.write(ctx, l, uint64(r.Last))
+	a.here, err = d.view(ctx, a.msg.Place)
+	return a, l, err
 }
 
 // write goes through the ledger once: what belongs to the battle is told.
@@ -115,12 +122,16 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 	var turns, story strings.Builder
 	var f field
 	var told history
+	tallies := proof.NewTallies(p.ask.desk.file, proof.Span{Battle: p.seq})
 	for raw, err := range p.ask.desk.store.Read(ctx, l, 0, last+1) {
 		if err != nil {
 			return nil, err
 		}
 		rec, err := storage.Parse(raw.Bytes)
 		if err != nil {
+			return nil, err
+		}
+		if err := tallies.Entry(rec); err != nil {
 			return nil, err
 		}
 		before := game
@@ -154,6 +165,7 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 		}
 	}
 	p.head(f)
+	p.charts(f, tallies)
 	p.WriteString("\n" + p.line(f, "battle.page.turns") + turns.String())
 	if story.Len() > 0 {
 		p.WriteString("\n" + p.line(f, "battle.page.words") + story.String())
@@ -205,6 +217,16 @@ func (p *page) head(f field) {
 		}
 		p.WriteString(p.line(f, "battle.page.unit", "player", f.player(u.Side), "unit", markdown(f.Name(u.ID)), "size", u.Size, "left", u.Left,
 			"broke", len(u.Broke), "fate", f.say(fate)))
+	}
+}
+
+// charts shows both sides' dice, as pictures that lie beside the page.
+func (p *page) charts(f field, tallies *proof.Tallies) {
+	p.WriteString("\n" + p.line(f, "battle.page.dice"))
+	for side, player := range f.Players {
+		if scene, ok := p.ask.sideLuck(tallies, player); ok {
+			fmt.Fprintf(p, "\n![%s](%s)\n", markdown(scene.Alt), luckFileName(f, side))
+		}
 	}
 }
 
