@@ -200,6 +200,55 @@ func hash(a, b Point) uint64 {
 	return h >> 8
 }
 
+// within keeps what of a line runs in a box, as one line for each time that it
+// comes in.
+func within(line []Point, b Box) [][]Point {
+	var runs [][]Point
+	var run []Point
+	for i := 0; i+1 < len(line); i++ {
+		from, to, ok := clipped(line[i], line[i+1], b)
+		if !ok {
+			continue
+		}
+		if n := len(run); n == 0 || run[n-1] != from {
+			if n > 0 {
+				runs = append(runs, run)
+			}
+			run = []Point{from}
+		}
+		run = append(run, to)
+	}
+	if len(run) > 0 {
+		runs = append(runs, run)
+	}
+	return runs
+}
+
+// clipped is the part of a piece that lies in a box (Liang and Barsky's way): how
+// far along it each side is crossed, as a fraction of whole numbers.
+func clipped(p, q Point, b Box) (from, to Point, ok bool) {
+	dx, dy := int64(q.X-p.X), int64(q.Y-p.Y)
+	in, out := [2]int64{0, 1}, [2]int64{1, 1} // fractions: over, under
+	for _, side := range [4][2]int64{{-dx, int64(p.X - b.X0)}, {dx, int64(b.X1 - p.X)}, {-dy, int64(p.Y - b.Y0)}, {dy, int64(b.Y1 - p.Y)}} {
+		speed, room := side[0], side[1]
+		switch {
+		case speed == 0 && room < 0:
+			return p, q, false
+		case speed < 0 && in[0]*speed > room*in[1]: // in/1 < room/speed, speed below zero
+			in = [2]int64{-room, -speed}
+		case speed > 0 && out[0]*speed > room*out[1]:
+			out = [2]int64{room, speed}
+		}
+	}
+	if in[0]*out[1] > out[0]*in[1] {
+		return p, q, false
+	}
+	at := func(f [2]int64) Point {
+		return Point{p.X + Length(floor(dx*f[0], f[1])), p.Y + Length(floor(dy*f[0], f[1]))}
+	}
+	return at(in), at(out), true
+}
+
 // curve is a smooth line through points (Catmull and Rom's), as short pieces.
 func curve(through []Point) []Point {
 	if len(through) < 3 {

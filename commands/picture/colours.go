@@ -1,5 +1,7 @@
 package picture
 
+import "fmt"
+
 // The colours. Text on any of them keeps a contrast of 4.5 to 1, and the two
 // sides differ in lightness as well as in hue; tests compute both.
 const (
@@ -68,7 +70,7 @@ var nobody = owner{white, ink, 0xF2ECDD, 0xF2ECDD, "bare"}
 // tile is an owner's hatch, scaled with the sheet: 30 pixels at 1200.
 func (o owner) tile(p *pen) *Tile {
 	side := max(int(p.u(10))/8, 4)
-	t := &Tile{Name: o.hatch, Side: side, Back: o.back}
+	t := &Tile{Name: fmt.Sprintf("%s-%06x", o.hatch, int(o.back)), Side: side, Back: o.back}
 	s, w := px(side), max(p.u(0.83), 4)
 	line := func(points ...Point) {
 		t.Marks = append(t.Marks, Stroke{Points: points, Width: w, Colour: o.line})

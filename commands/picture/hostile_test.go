@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -113,4 +114,27 @@ func FuzzRead(f *testing.F) {
 			t.Fatal("no drawing")
 		}
 	})
+}
+
+// TestWithin: a line is cut at the sides of a box, wherever it comes in and goes out.
+func TestWithin(t *testing.T) {
+	box := Box{0, 0, 100, 100}
+	type line = []Point
+	for _, c := range []struct {
+		line line
+		want []line
+	}{
+		{line{{-50, 50}, {150, 50}}, []line{{{0, 50}, {100, 50}}}},
+		{line{{10, 10}, {20, 20}}, []line{{{10, 10}, {20, 20}}}},
+		{line{{-50, -50}, {150, 150}}, []line{{{0, 0}, {100, 100}}}},
+		{line{{-50, 0}, {-50, 200}}, nil},
+		{line{{-10, 60}, {60, -10}}, []line{{{0, 50}, {50, 0}}}},
+		{line{{-20, 10}, {10, -20}}, nil},
+		{line{{50, 50}, {50, 150}, {80, 150}, {80, 50}}, []line{{{50, 50}, {50, 100}}, {{80, 100}, {80, 50}}}},
+		{line{{50, 50}, {150, 50}, {50, 50}}, []line{{{50, 50}, {100, 50}, {50, 50}}}},
+	} {
+		if got := within(c.line, box); !reflect.DeepEqual(got, c.want) {
+			t.Errorf("%v: %v, want %v", c.line, got, c.want)
+		}
+	}
 }

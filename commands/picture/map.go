@@ -166,10 +166,10 @@ type plan struct {
 
 // whole draws one map from a height on and gives the height below it.
 func (p *pen) whole(m Map, top Length) Length {
-	p.write(Text{At: Point{p.u(8), top + p.u(19)}, Size: p.u(14), Bold: true, Colour: ink, Words: plain(m.Title)}.fit(p.u(384)))
 	d := plan{pen: p, Map: m}
 	d.lay(top + p.u(28))
 	d.ground()
+	p.write(Text{At: Point{p.u(8), top + p.u(19)}, Size: p.u(14), Bold: true, Colour: ink, Words: plain(m.Title)}.fit(p.u(384)))
 	d.links()
 	names := d.labels()
 	return d.key(d.frame.Y1+p.u(8), names)
@@ -297,14 +297,18 @@ func (d *plan) border(line []Point, same bool) {
 	d.line(d.u(1.9), ink, line...)
 }
 
-// water draws the river and cuts it at the frame, with paper over what runs out.
+// water draws the river, cut a little outside of the frame, with paper over that.
 func (d *plan) water() {
 	if len(d.river) < 2 {
 		return
 	}
-	line := curve(d.river)
-	d.line(d.u(7.5), 0x3F7C98, line...)
-	d.line(d.u(5.7), 0xCFE3EC, line...)
+	runs := within(curve(d.river), d.frame.Grown(d.u(4)))
+	for _, line := range runs {
+		d.line(d.u(7.5), 0x3F7C98, line...)
+	}
+	for _, line := range runs {
+		d.line(d.u(5.7), 0xCFE3EC, line...)
+	}
 	f, w := d.frame, px(d.pen.Width)
 	over := d.u(9)
 	for _, b := range []Box{{0, f.Y0 - over, f.X0, f.Y1 + over}, {f.X1, f.Y0 - over, w, f.Y1 + over}, {f.X0, f.Y0 - over, f.X1, f.Y0}, {f.X0, f.Y1, f.X1, f.Y1 + over}} {
