@@ -61,7 +61,21 @@ func shapeKinds() []Kind {
 		{"shape", "pools", "rule.pools", Pools{pool(2, fourUpStep), pool(1, fourUpStep)}, pool(2, fourUpStep)},
 		{"shape", "total", "rule.total.sum", twoDice, Total{Plus: 7}},
 		{"shape", "opposed", "rule.opposed", Opposed{Mine: twoDice.plain(), Theirs: twoDice.plain()}, Opposed{Mine: Total{Plus: 1}}},
+		{"shape", "hull", "rule.hull", volley(nil), Pools{pool(2, fourUpStep), pool(1, fourUpStep)}},
+		{"shape", "marks", "rule.marks", volley([]int{1, 2}), volley(nil)},
 		{"shape", "table", "rule.table", Table{Dice: twoDice.plain(), Rows: []Row{{2, 0}, {7, 1}, {12, 2}}}, Table{Rows: []Row{{0, 1}}}},
+	}
+}
+
+// volley is a small volley at a hull of three with marks, which a 1 on a d3 lets
+// leak by as much as another shows.
+func volley(marks []int) Volley {
+	d3 := Amount{Dice: 1, Sides: 3}
+	return Volley{
+		Pools:  Pools{Pool{Number: 2, Step: fourUpStep}, Pool{Number: 1, Step: fourUpStep}},
+		Damage: Amount{Plus: 2},
+		Hull: Hull{Left: 3, Marks: marks, More: [][]Amount{{d3}, nil},
+			Table: Table{Dice: Total{Terms: []Term{{Dice: 1, Sides: 3}}}, Rows: []Row{{1, 0}, {2, 1}}}},
 	}
 }
 

@@ -40,7 +40,7 @@ func TestRegistryIsWhole(t *testing.T) {
 			t.Errorf("%s: %s is told where it is not, or not where it is", name, k.Words)
 		}
 	}
-	for group, n := range map[string]int{"shape": 6, "reroll": len(rerollKinds), "natural": len(giftKinds), "judge": 3, "tie": len(tieWords), "number": 2, "damage": 7, "term": 4} {
+	for group, n := range map[string]int{"shape": 8, "reroll": len(rerollKinds), "natural": len(giftKinds), "judge": 3, "tie": len(tieWords), "number": 2, "damage": 7, "term": 4} {
 		if rows[group] != n {
 			t.Errorf("%d rows of %s, %d kinds", rows[group], group, n)
 		}

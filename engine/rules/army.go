@@ -54,7 +54,28 @@ type Unit struct {
 	Weapons  []string
 	Effects  []string
 	Powers   []string
+	Others   []Part // models of the unit that are unlike the rest
 }
+
+// Part is a few models of a unit with a profile of their own: its sergeant, the
+// bearer of its standard.
+type Part struct {
+	ID      string
+	Title   string
+	Number  int // of the unit's models
+	Profile Profile
+	Weapons []string // theirs; the unit's if none are named
+	Falls   string   // see FallsWhen
+}
+
+// FallsWhen says when models fall among those of their unit.
+var FallsWhen = []string{FallsFirst, FallsLast}
+
+// When models fall.
+const (
+	FallsFirst = "first"
+	FallsLast  = "last"
+)
 
 // Has tells whether the unit has a keyword.
 func (u *Unit) Has(keyword string) bool { return slices.Contains(u.Keywords, keyword) }
@@ -86,12 +107,39 @@ func (l *loader) unit(r row) {
 	}
 	u.Short = r.TextOr("short", MostName, u.Title)
 	u.Least, u.Most = r.Pair("size", 1, MostModels)
-	u.Profile = l.profile(r)
+	if u.Price > 0 && u.Least != u.Most {
+		r.Fault("price", reason.New("pack.price", "unit", u.ID))
+	}
+	u.Profile = l.profile(r.Table, u.ID)
+	l.others(r.Table, &u)
 	if u.Price == 0 && u.Each(l.pack) == 0 {
 		r.Fault("price", reason.New("pack.free", "unit", u.ID))
 	}
 	l.armed(r, u)
 	l.pack.Units = append(l.pack.Units, u)
+}
+
+// others reads the models of a unit that are unlike the rest. One model at least
+// is like the unit's profile.
+func (l *loader) others(t *source.Table, u *Unit) {
+	sum := 0
+	for _, inner := range t.Rows("others") {
+		part := Part{
+			ID: l.id(inner), Title: inner.Text("title", MostName), Number: inner.NumberOr("number", 1, MostModels, 1),
+			Profile: l.profile(inner, u.ID), Weapons: l.names(inner, "weapons", "weapon"),
+			Falls: inner.OneOfOr("falls", FallsWhen, FallsLast),
+		}
+		for _, before := range u.Others {
+			if before.ID == part.ID {
+				inner.Fault("id", reason.New("pack.repeated", "kind", "others", "id", part.ID))
+			}
+		}
+		if sum += part.Number; sum >= u.Least {
+			inner.Fault("number", reason.New("pack.others", "unit", u.ID, "number", sum, "least", u.Least))
+		}
+		u.Others = append(u.Others, part)
+		inner.Close()
+	}
 }
 
 // known notes units that know more powers than the pack allows; it runs when
@@ -107,16 +155,28 @@ func (l *loader) known() {
 // armed notes a weapon for which the unit lacks what its sequence asks for:
 // shooting without skill.
 func (l *loader) armed(r row, u Unit) {
-	for _, id := range u.Weapons {
-		w := l.pack.Weapon(id)
-		if w == nil {
-			continue
+	parts := []Part{{Profile: u.Profile, Weapons: u.Weapons}}
+	for _, part := range u.Others {
+		if len(part.Weapons) == 0 {
+			part.Weapons = u.Weapons
 		}
-		for _, step := range l.stepsOf(w) {
-			s := step.Need
-			if _, has := u.Profile[s.From]; s.Of == Attacker && s.From != "" && !has {
-				r.Fault("weapons", reason.New("pack.armed", "unit", u.ID, "weapon", id, "characteristic", s.From))
+		parts = append(parts, part)
+	}
+	for _, part := range parts {
+		for _, id := range part.Weapons {
+			if w := l.pack.Weapon(id); w != nil {
+				l.able(r, u, part.Profile, w)
 			}
+		}
+	}
+}
+
+// able notes a weapon whose use asks for a value that a profile is without.
+func (l *loader) able(r row, u Unit, profile Profile, w *Weapon) {
+	for _, step := range l.stepsOf(w) {
+		s := step.Need
+		if _, has := profile[s.From]; s.Of == Attacker && s.From != "" && !has {
+			r.Fault("weapons", reason.New("pack.armed", "unit", u.ID, "weapon", w.ID, "characteristic", s.From))
 		}
 	}
 }
@@ -167,4 +227,13 @@ func (l *loader) limit(t *source.Table) Limit {
 	}
 	t.Close()
 	return limit
+}
+
+// WeaponsOf are the weapons of a part of the unit: 0 for its own models, 1 for
+// the first of its others.
+func (u *Unit) WeaponsOf(part int) []string {
+	if part > 0 && part <= len(u.Others) && len(u.Others[part-1].Weapons) > 0 {
+		return u.Others[part-1].Weapons
+	}
+	return u.Weapons
 }

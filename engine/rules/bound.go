@@ -7,42 +7,71 @@ import (
 
 // bound notes units whose attacks or wounds would be more than can be rolled
 // and solved, at full size and with everything that naturals may add.
-func (p *Pack) bound(l *loader) {
-	for i := range p.Units {
-		u, r := &p.Units[i], l.rows["unit"][i]
-		for _, id := range u.Weapons {
-			if n := p.mostTokens(u, p.Weapon(id)); n > MostTokens {
-				r.Fault("weapons", reason.New("pack.tokens", "unit", u.ID, "weapon", id, "number", n, "most", MostTokens))
+func (l *loader) bound() {
+	for i := range l.pack.Units {
+		u, r := &l.pack.Units[i], l.rows["unit"][i]
+		seen := map[string]bool{}
+		for part := range 1 + len(u.Others) {
+			for _, id := range u.WeaponsOf(part) {
+				if seen[id] {
+					continue
+				}
+				seen[id] = true
+				if n := l.pack.mostTokens(u, part, l.pack.Weapon(id)); n > MostTokens {
+					r.Fault("weapons", reason.New("pack.tokens", "unit", u.ID, "weapon", id, "number", n, "most", MostTokens))
+				}
 			}
 		}
-		if n := u.Most * p.wounds(u); n > MostRungs {
-			r.Fault("size", reason.New("pack.rungs", "unit", u.ID, "number", n, "most", MostRungs))
+		l.wounds(r, u.Profile)
+		l.pooled(r, u)
+		for _, other := range u.Others {
+			l.wounds(r, other.Profile)
 		}
 	}
 }
 
-// wounds is the highest number that a sequence crosses off the unit's models.
-func (p *Pack) wounds(u *Unit) int {
-	most := 1
-	for _, seq := range p.Sequences {
-		if seq.Damage != nil {
-			most = max(most, u.Profile[seq.Damage.Wounds].Number)
+// wounds notes what is crossed off and is nothing or too much, and marks beyond
+// it: the last wound is the end and no mark.
+func (l *loader) wounds(r row, profile Profile) {
+	for i := range l.pack.Sequences {
+		id := l.pack.Sequences[i].Crossed()
+		v, has := profile[id]
+		if !has {
+			continue
+		}
+		if v.Number < 1 || v.Number > MostWounds {
+			r.Fault("profile", reason.New("pack.wounds", "key", id, "value", v.Number, "most", MostWounds))
+			return
+		}
+		if d := l.pack.Sequences[i].Damage; d != nil && d.Marks != "" {
+			for _, mark := range profile[d.Marks].Marks {
+				if mark >= v.Number {
+					r.Fault("profile", reason.New("pack.marks.outside", "mark", mark, "key", id, "value", v.Number))
+					return
+				}
+			}
 		}
 	}
-	return most
 }
 
-// mostTokens is the most attacks of a unit with a weapon: every model, every
-// attack, every effect that adds some.
-func (p *Pack) mostTokens(u *Unit, w *Weapon) int {
+// mostTokens is the most attacks of a part of a unit with a weapon: every model,
+// every attack, every effect that adds some.
+func (p *Pack) mostTokens(u *Unit, part int, w *Weapon) int {
+	if w == nil {
+		return 0
+	}
 	seq := p.SequenceOf(w.order())
 	if seq == nil || seq.Number == nil {
 		return 0
 	}
-	s := scene{pack: p, attacker: Group{Unit: u.ID, Models: u.Most}, weapon: w}
+	s := scene{pack: p, attacker: Group{Unit: u.ID, Models: u.Most}, weapon: w, facts: Facts{Part: part}}
 	per, times, extra := s.amount(seq.Number.From).Most(), w.Used(u.Most), 1
 	for _, id := range s.named(Attacker) {
-		switch does := p.Effect(id).does.(type) {
+		e := p.Effect(id)
+		if e == nil {
+			continue
+		}
+		switch does := e.does.(type) {
 		case moreAttacks:
 			per, times = max(per+does.plus, does.least), times*does.times
 		case natural:
@@ -55,3 +84,27 @@ func (p *Pack) mostTokens(u *Unit, w *Weapon) int {
 	}
 	return times * per * extra
 }
+
+// pooled notes pools of a unit that are dice themselves, or too large.
+func (l *loader) pooled(r row, u *Unit) {
+	for i := range l.pack.Sequences {
+		seq := &l.pack.Sequences[i]
+		if len(seq.Steps) != 1 || l.pack.Step(seq.Steps[0]) == nil || l.pack.Step(seq.Steps[0]).Shape != ShapePools {
+			continue
+		}
+		for _, id := range u.Weapons {
+			w := l.pack.Weapon(id)
+			if w == nil || w.order() != seq.Order {
+				continue
+			}
+			s := scene{pack: l.pack, attacker: Group{Unit: u.ID, Models: u.Most}, weapon: w}
+			n := s.amount(l.pack.Step(seq.Steps[0]).Number)
+			if n.Dice > 0 || n.Plus > mostPool {
+				r.Fault("weapons", reason.New("pack.pool", "weapon", id, "written", n.String(), "most", mostPool))
+			}
+		}
+	}
+}
+
+// mostPool is the most dice of one pool before effects.
+const mostPool = 100

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"reflect"
 	"slices"
 	"strings"
 
@@ -38,13 +39,23 @@ type work struct {
 
 	times, plus, least int // of the attacks of each model
 	attacksWhy         []reason.Reason
-	last               attack.Need // last save, zero for none
+	last               attack.Need // last save by an effect, zero for none
 	lastWhy            reason.Reason
+	other              attack.Need // second save by an effect
+	otherWhy           reason.Reason
+	damage             int // more of it
+	sure, spills       bool
+	damageWhy          []reason.Reason
+	savesWhy           []reason.Reason // of last and second saves
+	shifted            int             // columns of a table
+	shiftWhy           []reason.Reason
 }
 
 // workStep is a step while modifiers and gifts gather.
 type workStep struct {
 	*Step
+	dice     *Each // the step's own, or one side of its pools
+	theirs   bool  // the other side of its pools
 	base     attack.Need
 	none     bool // the unit has no such value: a model without a save
 	shift    int  // better or worse, not capped
@@ -58,6 +69,8 @@ type workStep struct {
 
 func (s *workStep) because(why reason.Reason) { s.why = append(s.why, why) }
 
+func (w *work) damageBecause(why reason.Reason) { w.damageWhy = append(w.damageWhy, why) }
+
 // order is the order word that uses a weapon.
 func (w *Weapon) order() string {
 	if w.Melee() {
@@ -66,9 +79,21 @@ func (w *Weapon) order() string {
 	return "shoot"
 }
 
+// orders are all the order words in which a weapon may count: who rams or
+// charges home has its weapon for melee in hand.
+func (w *Weapon) orders() []string {
+	if w.Melee() {
+		return []string{"fight", "charge"}
+	}
+	return []string{"shoot"}
+}
+
 func (p *Pack) begin(attackers Group, weapon string, target Group, facts Facts) (*work, error) {
 	w := &work{scene: scene{pack: p, attacker: attackers, target: target, weapon: p.Weapon(weapon), facts: facts}, times: 1}
-	if err := w.present(weapon); err != nil {
+	if err := w.present(); err != nil {
+		return nil, err
+	}
+	if err := w.armed(weapon); err != nil {
 		return nil, err
 	}
 	w.facts.InMelee = w.facts.InMelee || w.weapon.Melee()
@@ -77,18 +102,18 @@ func (p *Pack) begin(attackers Group, weapon string, target Group, facts Facts) 
 		return nil, reason.Refuse("", "rules.refuse.sequence", "order", w.weapon.order())
 	}
 	for _, id := range w.sequence.Steps {
-		step, err := w.newStep(p.Step(id))
+		step := p.Step(id)
+		s, err := w.newStep(step, &step.Each)
 		if err != nil {
 			return nil, err
 		}
-		w.steps = append(w.steps, step)
+		w.steps = append(w.steps, s)
 	}
-	w.lastSave()
 	return w, nil
 }
 
-// present refuses units and weapons that are not there.
-func (w *work) present(weapon string) error {
+// present refuses units that are not there.
+func (w *work) present() error {
 	for _, g := range []Group{w.attacker, w.target} {
 		unit := w.pack.Unit(g.Unit)
 		if unit == nil {
@@ -98,8 +123,14 @@ func (w *work) present(weapon string) error {
 			return reason.Refuse("", "rules.refuse.models", "unit", reason.Name(unit.Title), "models", g.Models, "most", MostModels)
 		}
 	}
+	return nil
+}
+
+// armed refuses a weapon that the unit, or that part of it, does not have or
+// that does not reach.
+func (w *work) armed(weapon string) error {
 	unit := w.unit(Attacker)
-	if w.weapon == nil || !slices.Contains(unit.Weapons, weapon) {
+	if w.weapon == nil || !slices.Contains(unit.WeaponsOf(w.facts.Part), weapon) {
 		return reason.Refuse("", "rules.refuse.weapon", "unit", reason.Name(unit.Title), "weapon", reason.Name(weapon))
 	}
 	if !w.weapon.Melee() && !w.weapon.Reaches(w.facts.Distance) {
@@ -108,33 +139,34 @@ func (w *work) present(weapon string) error {
 	return nil
 }
 
-// newStep settles a step's need before effects.
-func (w *work) newStep(step *Step) (*workStep, error) {
-	s := &workStep{Step: step}
-	if step.Need.Chart != "" {
+// newStep settles a step's need before effects. e is the step's own dice, or one
+// side of its pools.
+func (w *work) newStep(step *Step, e *Each) (*workStep, error) {
+	s := &workStep{Step: step, dice: e}
+	if e.Need.Chart != "" {
 		w.charted(s)
-	} else if err := w.profiled(s); err != nil || s.none {
+	} else if err := w.fromProfile(s); err != nil {
 		return s, err
 	}
-	for _, from := range step.Worse {
+	for _, from := range e.Worse {
 		w.shift(s, from, -1)
 	}
-	for _, from := range step.Better {
+	for _, from := range e.Better {
 		w.shift(s, from, 1)
 	}
 	return s, nil
 }
 
-// profiled takes the need from a profile or as the pack fixes it.
-func (w *work) profiled(s *workStep) error {
-	from := s.Step.Need
+// fromProfile takes the need from a profile or as the pack fixes it.
+func (w *work) fromProfile(s *workStep) error {
+	from := s.dice.Need
 	if from.From == "" {
 		s.base = from.Fixed
 		s.because(reason.New("why.fixed"))
 		return nil
 	}
 	v, has, changes := w.trait(from.Of, from.From)
-	if !has && !s.PerModel {
+	if !has && !s.dice.PerModel {
 		unit := w.unit(from.Of)
 		return reason.Refuse("", "rules.refuse.skill", "unit", reason.Name(unit.Title), "skill", reason.Name(from.From))
 	}
@@ -144,9 +176,39 @@ func (w *work) profiled(s *workStep) error {
 	return nil
 }
 
+// perModel are the steps that are rolled for the model which would be hurt, as
+// they are for the kind of model that is looked at. name is what such a model is
+// called, nil where all are alike.
+func (w *work) perModel(name *reason.Reason) []*workStep {
+	var all []*workStep
+	for _, s := range w.steps {
+		if !s.dice.PerModel {
+			continue
+		}
+		if name != nil {
+			s = w.forModel(s, *name)
+		}
+		all = append(all, s)
+	}
+	return all
+}
+
+// forModel is a step with the need of the kind of model that is looked at.
+func (w *work) forModel(s *workStep, name reason.Reason) *workStep {
+	own := *s
+	if from := own.dice.Need; from.From != "" {
+		v, has, _ := w.trait(from.Of, from.From)
+		own.none, own.base = !has, v.Need
+		first := reason.New("why.profile.name", "name", reason.Name(w.pack.wordsFor(from.From)), "need", v.Need.String())
+		own.why = append([]reason.Reason{first}, own.why[1:]...)
+	}
+	own.why = append(slices.Clone(own.why), name)
+	return &own
+}
+
 // charted takes the need from a chart of two numbers.
 func (w *work) charted(s *workStep) {
-	chart := w.pack.Chart(s.Step.Need.Chart)
+	chart := w.pack.Chart(s.dice.Need.Chart)
 	first, firstName, why1 := w.number(chart.First)
 	second, secondName, why2 := w.number(chart.Second)
 	s.base = chart.Need(first, second)
@@ -174,14 +236,34 @@ func (w *work) shift(s *workStep, from Source, sign int) {
 	s.because(reason.New(id, "by", n, "name", reason.Name(name)))
 }
 
-// lastSave takes the last save of the profile.
-func (w *work) lastSave() {
-	d := w.sequence.Damage
-	if d == nil || d.LastSave.From == "" {
+// lastSaves gives a run of models its last save: the better of its profile's and
+// of what effects give.
+func (w *work) lastSaves(s *attack.Segment) {
+	need, why := w.last, w.lastWhy
+	if from := w.sequence.Damage.LastSave; from.From != "" {
+		if v, has, _ := w.trait(from.Of, from.From); has && (need == (attack.Need{}) || v.Need.Face < need.Face) {
+			need, why = v.Need, reason.New("why.profile.name", "name", reason.Name(w.pack.wordsFor(from.From)), "need", v.Need.String())
+		}
+	}
+	if need != (attack.Need{}) {
+		s.Last = attack.Each{Sides: lastDie, Need: need, OneFails: true}
+		w.saves(reason.New("why.last_save", "need", need.String(), "because", why))
+	}
+}
+
+// otherSave gives a run of models the second save that an effect gives.
+func (w *work) otherSave(s *attack.Segment) {
+	if w.other == (attack.Need{}) {
 		return
 	}
-	if v, has, _ := w.trait(d.LastSave.Of, d.LastSave.From); has {
-		w.betterLast(v.Need, reason.New("why.profile.name", "name", reason.Name(w.pack.wordsFor(d.LastSave.From)), "need", v.Need.String()))
+	s.Other = attack.Each{Sides: lastDie, Need: w.other, OneFails: true}
+	w.saves(reason.New("why.other_save", "need", w.other.String(), "because", w.otherWhy))
+}
+
+// saves notes the reason for a save, once for all kinds of model that have it.
+func (w *work) saves(why reason.Reason) {
+	if !slices.ContainsFunc(w.savesWhy, func(r reason.Reason) bool { return reflect.DeepEqual(r, why) }) {
+		w.savesWhy = append(w.savesWhy, why)
 	}
 }
 
@@ -195,10 +277,11 @@ func (w *work) betterLast(need attack.Need, why reason.Reason) {
 func (w *work) attacksBecause(why reason.Reason) { w.attacksWhy = append(w.attacksWhy, why) }
 
 // step finds a step of this attack, nil when the sequence has no such step or
-// when it is not rolled.
-func (w *work) step(id string) *workStep {
+// when it is not rolled. Of pools it is the attacker's side, or the other with
+// theirs.
+func (w *work) step(id string, theirs bool) *workStep {
 	for _, s := range w.steps {
-		if s.ID == id && !s.none {
+		if s.ID == id && s.theirs == theirs && (!s.none || w.pack.mixed(w.target)) {
 			return s
 		}
 	}

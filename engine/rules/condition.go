@@ -31,7 +31,29 @@ var factKinds = []struct {
 	{"models", models(Attacker)},
 	{"target_models", models(Target)},
 	{"grade", (*loader).grade},
+	{"within", distance(func(gap, said reason.Inches) bool { return gap > 0 && gap <= said })},
+	{"beyond", distance(func(gap, said reason.Inches) bool { return gap > said })},
+	{"arc", word(Arcs, func(s *scene) string { return s.facts.Arc })},
+	{"terrain_between", word(Terrains, func(s *scene) string { return s.facts.Across })},
+	{"lost_share", (*loader).lostShare},
+	{"hurt_this_turn", truth(func(s *scene) bool { return s.attacker.HurtNow })},
 }
+
+// FactKeys are the keys that state a fact, and not and any besides.
+func FactKeys() []string {
+	keys := []string{"not", "any"}
+	for _, fact := range factKinds {
+		keys = append(keys, fact.key)
+	}
+	return keys
+}
+
+// Arcs are the sides of a target, as players say which one is hit; Terrains is
+// what may lie between.
+var (
+	Arcs     = []string{"front", "flank", "rear", "bow", "stern"}
+	Terrains = []string{"water", "wall", "hedge", "mud"}
+)
 
 // conditions reads if = [{ … }, …]: facts that all hold.
 func (l *loader) conditions(t *source.Table, key string, depth int) []Condition {
@@ -46,11 +68,7 @@ func (l *loader) conditions(t *source.Table, key string, depth int) []Condition 
 
 // condition reads a table with exactly one key; nil after a fault.
 func (l *loader) condition(t *source.Table, depth int) Condition {
-	keys := []string{"not", "any"}
-	for _, fact := range factKinds {
-		keys = append(keys, fact.key)
-	}
-	n := count(t, keys)
+	n := count(t, FactKeys())
 	t.Close()
 	switch {
 	case n == 0 && len(t.Keys()) > 0:
@@ -143,5 +161,42 @@ func (l *loader) grade(t *source.Table, key string) Condition {
 	return func(s *scene) bool {
 		have := slices.Index(grades, s.attacker.Grade)
 		return least >= 0 && have >= least
+	}
+}
+
+// distance reads a fact about how far away the target is.
+func distance(holds func(gap, said reason.Inches) bool) func(*loader, *source.Table, string) Condition {
+	return func(l *loader, t *source.Table, key string) Condition {
+		said := l.inches(t, key)
+		return func(s *scene) bool { return holds(s.facts.Distance, said) }
+	}
+}
+
+// word reads a fact that one of a closed set of words states.
+func word(set []string, fact func(*scene) string) func(*loader, *source.Table, string) Condition {
+	return func(_ *loader, t *source.Table, key string) Condition {
+		said := t.OneOf(key, set)
+		return func(s *scene) bool { return fact(s) == said }
+	}
+}
+
+// Shares are the parts of a unit that may be asked for, as {for, of}.
+var Shares = map[string][2]int{"1/4": {1, 4}, "1/3": {1, 3}, "1/2": {1, 2}, "2/3": {2, 3}, "3/4": {3, 4}}
+
+// ShareWords are their spellings.
+var ShareWords = []string{"1/4", "1/3", "1/2", "2/3", "3/4"}
+
+// lostShare reads { least = "1/2" }: so much of what a unit came with is crossed
+// off, fallen or fled.
+func (l *loader) lostShare(t *source.Table, key string) Condition {
+	inner := t.Inner(key)
+	if inner == nil {
+		return nil
+	}
+	share := Shares[inner.OneOf("least", ShareWords)]
+	inner.Close()
+	return func(s *scene) bool {
+		lost, whole := s.pack.lost(s.attacker)
+		return lost*share[1] >= share[0]*whole
 	}
 }

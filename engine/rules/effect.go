@@ -26,81 +26,126 @@ type Effect struct {
 // deed is what an effect of some kind does to an attack while it is compiled.
 type deed interface{ apply(w *work, e *Effect) }
 
-// effectKinds is the registry: a new kind is one row here and one deed.
+// effectKinds is the registry: a new kind is one row here and one deed. Owner is
+// whose an effect of the kind is where it does not say: Self for what changes its
+// own unit wherever that is looked at, and nobody else's.
 var effectKinds = []struct {
-	kind string
-	read func(*loader, *source.Table) deed
+	kind  string
+	owner Side
+	read  func(*loader, *source.Table) deed
 }{
-	{"modify", (*loader).modify},
-	{"reroll", (*loader).reroll},
-	{"natural", (*loader).natural},
-	{"passes", (*loader).passes},
-	{"attacks", (*loader).moreAttacks},
-	{"ignore", (*loader).ignore},
-	{"last_save", (*loader).lastSave},
-	{"change", (*loader).change},
-	{"may", (*loader).may},
-	{"may_not", (*loader).mayNot},
+	{"modify", Attacker, (*loader).modify},
+	{"change", Self, (*loader).change},
+	{"attacks", Attacker, (*loader).moreAttacks},
+	{"reroll", Attacker, (*loader).reroll},
+	{"natural", Attacker, (*loader).natural},
+	{"passes", Attacker, (*loader).passes},
+	{"ignore", Attacker, (*loader).ignore},
+	{"last_save", Target, (*loader).lastSave},
+	{"save", Target, (*loader).save},
+	{"sure", Attacker, (*loader).sure},
+	{"damage", Attacker, (*loader).moreDamage},
+	{"spill", Attacker, (*loader).spill},
+	{"falls", Self, (*loader).falls},
+	{"may", Self, (*loader).may},
+	{"may_not", Self, (*loader).mayNot},
 }
 
-func (l *loader) effect(r row) {
+// EffectKinds are the words for them.
+func EffectKinds() []string {
 	var kinds []string
 	for _, k := range effectKinds {
 		kinds = append(kinds, k.kind)
 	}
-	e := Effect{ID: r.id, Words: r.words(), Kind: r.OneOf("kind", kinds)}
-	owners := []string{string(Attacker), string(Target), string(Self)}
-	e.Owner = Side(r.OneOfOr("owner", owners, string(Attacker)))
-	e.Always = r.Truth("always", false)
-	e.If = l.conditions(r.Table, "if", 1)
+	return kinds
+}
+
+// EffectOwners is whose an effect is.
+var EffectOwners = []string{string(Attacker), string(Target), string(Self)}
+
+func (l *loader) effect(r row) {
+	e := Effect{ID: r.id, Words: r.words(), Kind: r.OneOf("kind", EffectKinds())}
+	owner := Attacker
 	for _, k := range effectKinds {
 		if k.kind == e.Kind {
-			e.does = k.read(l, r.Table)
+			e.does, owner = k.read(l, r.Table), k.owner
 		}
 	}
-	switch e.does.(type) {
-	case change, may, mayNot:
-		e.Owner = Self
-	default:
-		if e.Owner == Self {
+	if c, ok := e.does.(change); ok && c.of != "" {
+		owner = Attacker
+	}
+	e.Owner = Side(r.OneOfOr("owner", EffectOwners, string(owner)))
+	e.Always = r.Truth("always", false)
+	e.If = l.conditions(r.Table, "if", 1)
+	if owner == Self || e.Owner == Self {
+		if e.Owner != owner && e.does != nil {
 			r.Fault("owner", reason.New("pack.effect.owner", "effect", e.ID, "kind", e.Kind))
 		}
+		e.Owner = owner
 	}
 	l.pack.Effects = append(l.pack.Effects, e)
 }
 
-// modify makes a step easier or harder; all modifiers together are capped.
+// modify makes a step easier or harder, or shifts the column of a table; all
+// modifiers together are capped.
 type modify struct {
-	step string
-	by   int
+	step   string
+	by     int
+	theirs bool
 }
 
 func (l *loader) modify(t *source.Table) deed {
-	return modify{l.name(t, "step", "step"), t.Number("by", -noCap, noCap)}
+	return modify{l.name(t, "step", "step"), t.Number("by", -noCap, noCap), theirs(t)}
 }
 
+// PoolSides is which of two pools an effect is about; mine where it does not say.
+var PoolSides = []string{"mine", "theirs"}
+
+func theirs(t *source.Table) bool { return t.OneOfOr("pool", PoolSides, "mine") == "theirs" }
+
 func (m modify) apply(w *work, e *Effect) {
-	if s := w.step(m.step); s != nil {
+	if s := w.step(m.step, m.theirs); s != nil {
 		s.modified += m.by
 		s.because(signed(m.by, e))
 	}
+	if w.looking(m.step) {
+		w.shifted += m.by
+		w.shiftWhy = append(w.shiftWhy, shiftedBy(m.by, e))
+	}
+}
+
+// looking tells whether the attack is a roll on a table, by that step.
+func (w *work) looking(step string) bool {
+	s := w.pack.Step(step)
+	return s != nil && s.Shape == ShapeTable && w.sequence != nil && slices.Contains(w.sequence.Steps, step)
+}
+
+func shiftedBy(n int, e *Effect) reason.Reason {
+	if n < 0 {
+		return reason.New("why.shift.left", "by", -n, "name", reason.Name(e.Words))
+	}
+	return reason.New("why.shift.right", "by", n, "name", reason.Name(e.Words))
 }
 
 // reroll lets dice of a step be rolled again.
 type reroll struct {
-	step  string
-	which attack.Rerolls
-	word  string
+	step   string
+	which  attack.Rerolls
+	word   string
+	theirs bool
 }
 
+// RerollWords is which dice of a step may be rolled again.
+var RerollWords = []string{"ones", "misses", "passes", "one miss"}
+
 func (l *loader) reroll(t *source.Table) deed {
-	r := reroll{step: l.name(t, "step", "step"), word: t.OneOf("which", []string{"ones", "misses", "passes", "one miss"})}
+	r := reroll{step: l.name(t, "step", "step"), word: t.OneOf("which", RerollWords), theirs: theirs(t)}
 	r.which, _ = attack.RerollNamed(r.word)
 	return r
 }
 
 func (r reroll) apply(w *work, e *Effect) {
-	if s := w.step(r.step); s != nil {
+	if s := w.step(r.step, r.theirs); s != nil {
 		s.rerolls |= r.which
 		s.also = append(s.also, reason.New("why.reroll."+strings.ReplaceAll(r.word, " ", "_"), "name", reason.Name(e.Words)))
 	}
@@ -120,7 +165,7 @@ func (l *loader) natural(t *source.Table) deed {
 	if gives == nil {
 		return n
 	}
-	for _, id := range giftIDs {
+	for _, id := range GiftWords {
 		if !gives.Has(id) {
 			continue
 		}
@@ -135,19 +180,19 @@ func (l *loader) natural(t *source.Table) deed {
 		n.ids = append(n.ids, id)
 	}
 	if len(n.gives) == 0 {
-		t.Fault("gives", reason.New("pack.gives", "known", slices.Clone(giftIDs)))
+		t.Fault("gives", reason.New("pack.gives", "known", slices.Clone(GiftWords)))
 	}
 	gives.Close()
 	return n
 }
 
-// giftIDs is what a natural face may give; mostGift bounds each.
-var giftIDs = []string{"extra", "skip", "no_save", "damage", "pierce", "sure", "also_sure"}
+// GiftWords is what a natural face may give; mostGift bounds each.
+var GiftWords = []string{"extra", "skip", "no_save", "damage", "pierce", "sure", "also_sure"}
 
 const mostGift = 20
 
 func (n natural) apply(w *work, e *Effect) {
-	s := w.step(n.step)
+	s := w.step(n.step, false)
 	if s == nil {
 		return
 	}
@@ -163,7 +208,7 @@ type passes struct{ step string }
 func (l *loader) passes(t *source.Table) deed { return passes{l.name(t, "step", "step")} }
 
 func (p passes) apply(w *work, e *Effect) {
-	if s := w.step(p.step); s != nil {
+	if s := w.step(p.step, false); s != nil {
 		s.passes = true
 		s.because(reason.New("why.passes", "name", reason.Name(e.Words)))
 	}
@@ -202,34 +247,3 @@ func (l *loader) lastSave(t *source.Table) deed { return lastSave{l.need(t, "nee
 func (s lastSave) apply(w *work, e *Effect) {
 	w.betterLast(s.need, reason.New("why.effect", "name", reason.Name(e.Words)))
 }
-
-// change changes a value of its own unit's profile. It acts where the value is
-// looked up, not on the attack.
-type change struct {
-	characteristic string
-	by             int
-}
-
-func (l *loader) change(t *source.Table) deed {
-	return change{l.name(t, "characteristic", "characteristic"), t.Number("by", -noCap, noCap)}
-}
-
-func (change) apply(*work, *Effect) {}
-
-// may and mayNot say what a unit may do; the battle asks for them.
-type (
-	may    struct{ what string }
-	mayNot struct{ what string }
-)
-
-// MayWhat and MayNotWhat are the closed sets of what effects allow and forbid.
-var (
-	MayWhat    = []string{"move over", "shoot every weapon"}
-	MayNotWhat = []string{"move", "run", "shoot", "charge", "cast", "fight"}
-)
-
-func (l *loader) may(t *source.Table) deed    { return may{t.OneOf("what", MayWhat)} }
-func (l *loader) mayNot(t *source.Table) deed { return mayNot{t.OneOf("what", MayNotWhat)} }
-
-func (may) apply(*work, *Effect)    {}
-func (mayNot) apply(*work, *Effect) {}

@@ -10,31 +10,42 @@ func (w *work) finish() (attack.Attack, []reason.Reason, error) {
 	var a attack.Attack
 	var why []reason.Reason
 	a.Number, why = w.count()
-	segment := attack.Segment{Models: w.target.Models}
 	for _, s := range w.steps {
-		each := s.each()
-		why = append(why, s.reasons(each)...)
-		if s.PerModel {
-			segment.Save = each
-			continue
+		if !s.dice.PerModel {
+			each := s.each()
+			why = append(why, s.reasons(each)...)
+			a.Steps = append(a.Steps, each)
 		}
-		a.Steps = append(a.Steps, each)
 	}
-	if d := w.sequence.Damage; d != nil {
-		wounds, _, _ := w.trait(Target, d.Wounds)
-		segment.Wounds = max(1, wounds.Number)
-		a.Damage = attack.Damage{Amount: w.amount(d.Amount), Spill: d.Spill}
-		why = append(why, reason.New("why.damage", "damage", a.Damage.Amount.String(), "wounds", segment.Wounds))
-	}
-	if w.last != (attack.Need{}) {
-		segment.Last = attack.Each{Sides: lastDie, Need: w.last, OneFails: true}
-		why = append(why, reason.New("why.last_save", "need", w.last.String(), "because", w.lastWhy))
-	}
-	a.Ladder = attack.Ladder{Segments: []attack.Segment{segment}, Rung: min(w.target.Hurt, segment.Wounds-1)}
+	segments, saves := w.segments()
+	why = append(why, saves...)
+	a.Damage, a.Ladder.Segments = w.hurt(), segments
+	why = append(why, w.damageReason(a.Damage.Amount, segments[0].Wounds))
+	why = append(why, w.savesWhy...)
+	a.Ladder.Rung = min(w.target.Hurt, segments[0].Wounds-1)
 	if a.Most() > mostDice {
 		return attack.Attack{}, nil, reason.Refuse("", "rules.refuse.dice", "dice", a.Most(), "most", mostDice)
 	}
 	return a, why, nil
+}
+
+// hurt is the damage of one attack.
+func (w *work) hurt() attack.Damage {
+	d := w.sequence.Damage
+	amount := d.Plain
+	if d.Amount != (Source{}) {
+		amount = w.amount(d.Amount)
+	}
+	amount.Plus += w.damage
+	return attack.Damage{Amount: amount, Spill: d.Spill || w.spills || w.sure}
+}
+
+func (w *work) damageReason(amount attack.Amount, wounds int) reason.Reason {
+	why := reason.New("why.damage", "damage", amount.String(), "wounds", wounds)
+	if len(w.damageWhy) == 0 {
+		return why
+	}
+	return reason.New("why.damage_because", "damage", amount.String(), "wounds", wounds, "because", chain(w.damageWhy))
 }
 
 // lastDie is the die of a last save.
@@ -58,7 +69,7 @@ func (w *work) used() int {
 	if w.sequence.Number.Each == "" {
 		return 1
 	}
-	models := w.attacker.Models
+	models := w.pack.Parts(w.attacker)[min(w.facts.Part, len(w.unit(Attacker).Others))]
 	if w.facts.Attacking > 0 {
 		models = min(models, w.facts.Attacking)
 	}
@@ -74,16 +85,16 @@ func (s *workStep) each() attack.Each {
 		return attack.Each{}
 	}
 	if s.passes {
-		return attack.Each{Sides: s.Sides, Need: attack.AtLeast(1), On: s.On}
+		return attack.Each{Sides: s.dice.Sides, Need: attack.AtLeast(1), On: s.dice.On}
 	}
-	capped := min(max(s.modified, s.Least), s.Most)
+	capped := min(max(s.modified, s.dice.Least), s.dice.Most)
 	if capped != s.modified {
 		s.because(reason.New("why.capped", "by", capped))
 	}
 	return attack.Each{
-		Sides: s.Sides, Need: s.base.Better(s.shift + capped),
-		OneFails: s.OneFails, TopPasses: s.TopGoes,
-		Rerolls: s.rerolls, Naturals: s.naturals, On: s.On,
+		Sides: s.dice.Sides, Need: s.base.Better(s.shift + capped),
+		OneFails: s.dice.OneFails, TopPasses: s.dice.TopGoes,
+		Rerolls: s.rerolls, Naturals: s.naturals, On: s.dice.On,
 	}
 }
 

@@ -48,7 +48,7 @@ var badPacks = []struct{ old, new, id, near string }{
 	{"fight = \"4+\", attacks = 1, points = 9", "fight = \"4+\", attacks = -1, points = 9", "pack.amount", ""},
 	{"fight = \"4+\", attacks = 1, points = 9", "fight = \"4+\", attacks = 1", "pack.free", ""},
 	{"fight = \"4+\", attacks = 1, points = 9", "fight = \"4+\", attacks = 500, points = 9", "pack.tokens", ""},
-	{"profile = { wounds = 1, toughness = 3, save = \"4+\", nerve = 7, move = 5,", "profile = { wounds = 900, toughness = 3, save = \"4+\", nerve = 7, move = 5,", "pack.rungs", ""},
+	{"profile = { wounds = 1, toughness = 3, save = \"4+\", nerve = 7, move = 5,", "profile = { wounds = 900, toughness = 3, save = \"4+\", nerve = 7, move = 5,", "pack.wounds", ""},
 	{"toughness = 3, save = \"4+\", nerve = 7, move = 5,", "toughness = -3, save = \"4+\", nerve = 7, move = 5,", "file.range", ""},
 	{"effects = [\"grounded pikes\"]", "effects = [\"grounded pike\"]", "pack.name.near", "grounded pikes"},
 	{"effects = [\"grounded pikes\"]", "effects = [\"hoist the anchor\"]", "pack.name.unknown", ""},

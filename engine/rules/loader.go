@@ -17,6 +17,8 @@ var kinds = []struct {
 	{"keyword", (*loader).keyword},
 	{"status", (*loader).status},
 	{"chart", (*loader).chart},
+	{"result", (*loader).result},
+	{"table", (*loader).table},
 	{"step", (*loader).step},
 	{"sequence", (*loader).sequence},
 	{"phase", (*loader).phase},
@@ -34,6 +36,7 @@ type loader struct {
 	pack *Pack
 	rows map[string][]row
 	ids  map[string][]string
+	used map[string]map[string]bool // names that something refers to, by kind
 }
 
 // row is one [[table]] with its id.
@@ -43,8 +46,9 @@ type row struct {
 }
 
 func newLoader(root *source.Table) *loader {
-	l := &loader{root: root, pack: &Pack{}, rows: map[string][]row{}, ids: map[string][]string{}}
+	l := &loader{root: root, pack: &Pack{}, rows: map[string][]row{}, ids: map[string][]string{}, used: map[string]map[string]bool{}}
 	for _, k := range kinds {
+		l.used[k.kind] = map[string]bool{}
 		l.gather(k.kind)
 	}
 	return l
@@ -94,6 +98,8 @@ func (l *loader) read() {
 	l.muster()
 	l.standing()
 	l.known()
+	l.circles()
+	l.played()
 	l.root.Close()
 	l.whole()
 }
@@ -156,6 +162,7 @@ func (l *loader) names(t *source.Table, key, kind string) []string {
 func (l *loader) knows(at source.Place, kind, word string) bool {
 	for _, id := range l.ids[kind] {
 		if id == word {
+			l.used[kind][word] = true
 			return true
 		}
 	}
@@ -169,7 +176,10 @@ func (l *loader) knows(at source.Place, kind, word string) bool {
 func (r row) words() string { return r.TextOr("words", MostWords, r.id) }
 
 // need reads "4+" that must be there. The lowest need is 2+.
-func (l *loader) need(t *source.Table, key string) attack.Need {
+func (l *loader) need(t *source.Table, key string) attack.Need { return l.needTo(t, key, mostFace) }
+
+// needTo is need up to some face; one above the die is met by no face.
+func (l *loader) needTo(t *source.Table, key string, most int) attack.Need {
 	written, isText := t.Plain(key)
 	switch {
 	case written == "":
@@ -182,8 +192,8 @@ func (l *loader) need(t *source.Table, key string) attack.Need {
 		return attack.AtLeast(2)
 	}
 	need, err := attack.ParseNeed(written)
-	if err != nil || need.OrLess || need.Face < 2 || need.Face > mostFace {
-		t.Fault(key, reason.New("pack.need.wrong", "key", key, "written", written, "most", mostFace))
+	if err != nil || need.OrLess || need.Face < 2 || need.Face > most {
+		t.Fault(key, reason.New("pack.need.wrong", "key", key, "written", written, "most", most))
 		return attack.AtLeast(2)
 	}
 	return need

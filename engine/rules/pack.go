@@ -23,10 +23,9 @@ const (
 	MostName   = 40         // characters of a title
 	MostID     = 40         // characters of an id
 	MostTokens = 1000       // attacks of one unit with one weapon, extra ones included
-	MostRungs  = 4000       // wounds of one unit
 	MostNumber = 10_000     // a number where nothing narrower is said
 	MostModels = 100        // of one unit
-	MostWounds = 40         // of one model
+	MostWounds = 40         // of one model, so that a unit has at most 4,000
 	MostInches = 200        // a distance
 	MostPoints = 100_000    // of a force
 	MostTurns  = 30         // of a scenario
@@ -46,6 +45,8 @@ type Pack struct {
 	Keywords        []Keyword
 	Statuses        []Status
 	Charts          []Chart
+	Results         []Result
+	Tables          []Table
 	Steps           []Step
 	Sequences       []Sequence
 	Effects         []Effect
@@ -61,6 +62,8 @@ type Pack struct {
 	Units           []Unit
 	Scenarios       []Scenario
 	Standing        Standing
+
+	Warnings []source.Fault // what is never used or never reached; nothing is wrong with it
 }
 
 // Load reads and checks a pack. name is the file's, for the faults. The error
@@ -74,13 +77,11 @@ func Load(name string, text []byte) (*Pack, error) {
 	l := newLoader(root)
 	l.pack.Hash = hex.EncodeToString(hash[:])
 	l.read()
+	l.bound()
 	if err := root.Faults(); err != nil {
 		return nil, err
 	}
-	l.pack.bound(l)
-	if err := root.Faults(); err != nil {
-		return nil, err
-	}
+	l.warn()
 	return l.pack, nil
 }
 
@@ -112,6 +113,16 @@ func (p *Pack) Status(id string) *Status {
 // Chart finds a chart, nil if there is none.
 func (p *Pack) Chart(id string) *Chart {
 	return named(p.Charts, id, func(c *Chart) string { return c.ID })
+}
+
+// Result finds a result, nil if there is none.
+func (p *Pack) Result(id string) *Result {
+	return named(p.Results, id, func(r *Result) string { return r.ID })
+}
+
+// Table finds a table, nil if there is none.
+func (p *Pack) Table(id string) *Table {
+	return named(p.Tables, id, func(t *Table) string { return t.ID })
 }
 
 // Step finds a step, nil if there is none.

@@ -16,9 +16,12 @@ const (
 	Inches Trait = "inches" // a whole number of inches
 	Amount Trait = "amount" // a number or dice
 	Points Trait = "points" // what a model costs
+	Marks  Trait = "marks"  // on what is crossed off: [3, 6]
+	Column Trait = "column" // no characteristic: what a chart by ratio gives
 )
 
-var traits = []string{string(Number), string(Need), string(Inches), string(Amount), string(Points)}
+// Traits is the closed set of kinds of a characteristic.
+var Traits = []string{string(Number), string(Need), string(Inches), string(Amount), string(Points), string(Marks)}
 
 // Characteristic is one line of every profile.
 type Characteristic struct {
@@ -34,6 +37,7 @@ type Value struct {
 	Number int // number, inches (whole), points
 	Need   attack.Need
 	Amount attack.Amount
+	Marks  []int // rising, each 1 or more
 }
 
 // Profile is a unit's values by the id of the characteristic; what a unit is
@@ -51,13 +55,28 @@ type Keyword struct {
 type Status struct {
 	ID      string
 	Words   string
-	Until   string // "own turn": to the begin of its player's next turn; "battle end"
+	Until   string // see Untils
 	Effects []string
+	Each    []Consequence // at the end of each turn of its owner
 }
+
+// Untils says how long a status lies on a unit: to the begin of its owner's next
+// turn, to the end of the present turn, to the end of the battle, or until a
+// consequence takes it away.
+var Untils = []string{UntilOwnTurn, UntilTurnEnd, UntilBattleEnd, UntilRepaired, UntilRallied}
+
+// How long a status lasts.
+const (
+	UntilOwnTurn   = "own turn"
+	UntilTurnEnd   = "turn end"
+	UntilBattleEnd = "battle end"
+	UntilRepaired  = "repaired" // by the consequence repair
+	UntilRallied   = "rallied"  // by the consequence clear status
+)
 
 func (l *loader) characteristic(r row) {
 	l.pack.Characteristics = append(l.pack.Characteristics, Characteristic{
-		ID: r.id, Words: r.words(), Kind: Trait(r.OneOf("kind", traits)), Optional: r.Truth("optional", false),
+		ID: r.id, Words: r.words(), Kind: Trait(r.OneOf("kind", Traits)), Optional: r.Truth("optional", false),
 	})
 }
 
@@ -68,14 +87,15 @@ func (l *loader) keyword(r row) {
 func (l *loader) status(r row) {
 	l.pack.Statuses = append(l.pack.Statuses, Status{
 		ID: r.id, Words: r.words(),
-		Until:   r.OneOf("until", []string{"own turn", "battle end"}),
+		Until:   r.OneOf("until", Untils),
 		Effects: l.names(r.Table, "effects", "effect"),
+		Each:    l.consequences(r.Table, "each_turn"),
 	})
 }
 
 // profile reads a unit's values, in the order of the characteristics so that
 // faults come in one order.
-func (l *loader) profile(unit row) Profile {
+func (l *loader) profile(unit *source.Table, id string) Profile {
 	t := unit.Inner("profile")
 	if t == nil {
 		return Profile{}
@@ -85,7 +105,7 @@ func (l *loader) profile(unit row) Profile {
 		if t.Has(c.ID) {
 			p[c.ID] = l.trait(t, c)
 		} else if !c.Optional {
-			unit.Fault("profile", reason.New("pack.profile", "unit", unit.id, "characteristic", c.ID))
+			unit.Fault("profile", reason.New("pack.profile", "unit", id, "characteristic", c.ID))
 		}
 	}
 	t.Close()
@@ -102,6 +122,20 @@ func (l *loader) trait(t *source.Table, c Characteristic) Value {
 		return Value{Number: t.Number(c.ID, 0, MostInches)}
 	case Points:
 		return Value{Number: t.Number(c.ID, 1, MostPoints)}
+	case Marks:
+		return Value{Marks: l.marks(t, c.ID)}
 	}
 	return Value{Number: t.Number(c.ID, 0, MostNumber)}
+}
+
+// marks reads where marks stand on what is crossed off: [3, 6].
+func (l *loader) marks(t *source.Table, key string) []int {
+	marks := t.Numbers(key, 1, MostWounds)
+	for i := 1; i < len(marks); i++ {
+		if marks[i] <= marks[i-1] {
+			t.Fault(key, reason.New("pack.marks.falling", "key", key, "mark", marks[i], "before", marks[i-1]))
+			return nil
+		}
+	}
+	return marks
 }

@@ -10,10 +10,22 @@ import (
 // Group is one unit as it stands on the table.
 type Group struct {
 	Unit     string // its id in the pack
+	Size     int    // models that it came with; 0 for as many as stand
 	Models   int    // that stand
 	Hurt     int    // wounds that the next model has lost
 	Grade    string // of experience, "" for the lowest
 	Statuses []string
+	Parts    []int   // models that stand, of the unit's own and of each of its others; nil: see Pack.Parts
+	Keep     string  // the part that its owner has fall last, "" for none
+	Lost     []Loss  // what its characteristics have lost for good
+	HurtNow  bool    // it lost models or wounds in this player turn
+	With     []Group // who has joined it: they fall after all others, in their order
+}
+
+// Loss is so much less of a characteristic.
+type Loss struct {
+	Characteristic string
+	By             int
 }
 
 // Facts are the facts of the table for one attack, known before any die.
@@ -24,8 +36,11 @@ type Facts struct {
 	Moved         bool          // the attackers, this turn
 	Charged       bool          // the attackers, this turn
 	TargetCharged bool
-	InMelee       bool // set by Compile for a weapon of melee
-	Attacking     int  // models in range and sight, or in reach; 0 for all that stand
+	InMelee       bool   // set by Compile for a weapon of melee
+	Arc           string // of the target, see Arcs
+	Across        string // what lies between, see Terrains
+	Attacking     int    // models in range and sight, or in reach; 0 for all that stand
+	Part          int    // of the attackers: 0 for the unit's own models, 1 for the first of its others
 }
 
 // scene is what conditions and effects look at: an attack (with weapon and
@@ -33,7 +48,9 @@ type Facts struct {
 type scene struct {
 	pack     *Pack
 	attacker Group
+	more     []Group // who attacks together with the attacker
 	target   Group
+	part     *Profile // of the target, while one kind of its models is looked at
 	weapon   *Weapon
 	facts    Facts
 }
@@ -104,41 +121,96 @@ func (s *scene) named(owner Side) []string {
 // trait is a value of a side's profile with what changes it; has is false when
 // the unit is without it.
 func (s *scene) trait(side Side, id string) (v Value, has bool, because []reason.Reason) {
-	v, has = s.unit(side).Profile[id]
+	v, has = s.profiled(side, id)
 	if !has {
 		return v, false, nil
 	}
-	for _, e := range s.alone(side).effects(Self) {
+	for _, e := range s.changing(side) {
 		c, changes := e.does.(change)
 		if !changes || c.characteristic != id {
 			continue
 		}
-		v.Number = max(0, v.Number+c.by)
+		before := v.Number
+		v.Number = c.number(v.Number)
 		v.Need = v.Need.Better(c.by)
 		v.Amount.Plus = max(0, v.Amount.Plus+c.by)
-		because = append(because, signed(c.by, e))
+		if by := c.by; by != 0 {
+			because = append(because, signed(by, e))
+		} else {
+			because = append(because, signed(v.Number-before, e))
+		}
+	}
+	for _, loss := range s.group(side).Lost {
+		if loss.Characteristic == id && loss.By > 0 {
+			v.Number = max(0, v.Number-loss.By)
+			because = append(because, reason.New("why.lost", "by", loss.By))
+		}
 	}
 	return v, true, because
 }
 
+// changing are the effects that change values of a side: its own, and those by
+// which the other side changes them.
+func (s *scene) changing(side Side) []*Effect {
+	all := s.alone(side).effects(Self)
+	if side == Target && s.attacker.Unit != "" {
+		for _, e := range s.effects(Attacker) {
+			if c, ok := e.does.(change); ok && c.of == Target {
+				all = append(all, e)
+			}
+		}
+	}
+	return all
+}
+
 // number is a plain number from a source: of a profile, a weapon or a power.
 func (s *scene) number(from Source) (n int, name string, because []reason.Reason) {
-	if from.Of == OfWeapon && s.weapon != nil {
-		numbers := map[string]int{"strength": s.weapon.Strength, "piercing": s.weapon.Piercing}
-		return numbers[from.From], from.From, nil
+	switch {
+	case from.IsPlain:
+		return from.Plain, "", nil
+	case from.Measure != "":
+		return max(0, int(s.facts.Distance-from.Less)) / 10, "gap", nil
+	case from.Of == OfWeapon:
+		return s.ofWeapon(from.From).Plus, from.From, nil
+	case from.Sum != "":
+		return s.sum(from), s.pack.wordsFor(from.Sum), nil
 	}
 	v, _, because := s.trait(from.Of, from.From)
 	return v.Number, s.pack.wordsFor(from.From), because
 }
 
+// ofWeapon is a number or an amount of the weapon.
+func (s *scene) ofWeapon(key string) attack.Amount {
+	if s.weapon == nil {
+		return attack.Amount{}
+	}
+	return map[string]attack.Amount{
+		"attacks": s.weapon.Attacks, "damage": s.weapon.Damage,
+		"strength": {Plus: s.weapon.Strength}, "piercing": {Plus: s.weapon.Piercing},
+	}[key]
+}
+
+// sum adds a characteristic up over all units of a side.
+func (s *scene) sum(from Source) int {
+	all := append([]Group{s.attacker}, s.more...)
+	if from.Of == Targets {
+		all = []Group{s.target}
+	}
+	sum := 0
+	for _, g := range all {
+		v, _, _ := (&scene{pack: s.pack, attacker: g}).trait(Self, from.Sum)
+		sum += v.Number
+	}
+	return sum
+}
+
 // amount is an amount from a source: of a profile or a weapon.
 func (s *scene) amount(from Source) attack.Amount {
-	if from.Of == OfWeapon && s.weapon != nil {
-		amounts := map[string]attack.Amount{
-			"attacks": s.weapon.Attacks, "damage": s.weapon.Damage,
-			"strength": {Plus: s.weapon.Strength}, "piercing": {Plus: s.weapon.Piercing},
-		}
-		return amounts[from.From]
+	if from.Of == OfWeapon {
+		return s.ofWeapon(from.From)
+	}
+	if from.IsPlain {
+		return attack.Amount{Plus: from.Plain}
 	}
 	v, _, _ := s.trait(from.Of, from.From)
 	if c := s.pack.Characteristic(from.From); c != nil && c.Kind == Number {

@@ -9,15 +9,38 @@ import (
 	"drumhead/engine/rules/source"
 )
 
-// Step is one roll of a sequence. Shape "each" rolls one die for each token and
-// uses the first block of members, "total" adds dice up and uses the second.
+// Step is one roll of a sequence. Which block of members counts depends on the
+// shape.
 type Step struct {
 	ID     string
 	Words  string
 	Shape  string
 	Roller Side
 
-	Sides    int // of the die
+	Each            // shape "each": one die for each token
+	Theirs    *Each // shape "pools": what cancels successes of Each
+	Total           // shape "total": dice that are added up
+	Lookup          // shape "table"
+	Then      []Consequence
+	Otherwise []Consequence // when a total does not pass
+}
+
+// The shapes of steps.
+const (
+	ShapeEach  = "each"
+	ShapePools = "pools"
+	ShapeTotal = "total"
+	ShapeTable = "table"
+)
+
+// Shapes is the closed set of them.
+var Shapes = []string{ShapeEach, ShapePools, ShapeTotal, ShapeTable}
+
+// Each is one die for each token.
+type Each struct {
+	Who      Side   // whose dice: of a pool
+	Number   Source // how many dice, where no sequence says so
+	Sides    int    // of the die
 	Need     Source
 	Better   []Source // make the need easier; not capped
 	Worse    []Source // make the need harder; not capped: piercing
@@ -27,70 +50,98 @@ type Step struct {
 	OneFails bool
 	TopGoes  bool // a natural maximum passes whatever the need
 	On       attack.On
-
-	Dice     attack.Amount
-	Plus     []Source
-	Judge    attack.Judge
-	By       Source // what the total is judged by
-	Naturals []Shown
-	Excess   *Consequence  // for each point beyond what at_most allows
-	Within   reason.Inches // how near the roller must be; 0 for anywhere
-	Then     []Consequence // when the total passes
 }
 
-// Shown is what the natural faces of a total do, apart from their sum.
-type Shown struct {
-	Top   bool // all dice show their highest face; else all show 1
-	Fails bool // the total fails whatever it is
-	Then  []Consequence
+// Lookup is a roll on a table. Effects shift its column, capped at Least and Most.
+type Lookup struct {
+	Table      string
+	ShiftLeast int
+	ShiftMost  int
 }
 
 // noCap is the cap of modifiers where the pack states none.
 const noCap = 20
 
-// judges are the keys by which a total is judged, of which it has exactly one.
-var judges = []struct {
-	key   string
-	judge attack.Judge
-	kinds []Trait
-}{
-	{"at_least", attack.TotalAtLeast, []Trait{Number, Inches}},
-	{"at_most", attack.TotalAtMost, []Trait{Number}},
-	{"more_than", attack.TotalMoreThan, []Trait{Number}},
-}
-
 func (l *loader) step(r row) {
-	s := Step{ID: r.id, Words: r.words(), Shape: r.OneOf("shape", []string{"each", "total"})}
-	s.Roller = Side(r.OneOf("roller", []string{string(Attacker), string(Target), string(Self), string(Caster), string(OpposingCaster)}))
+	s := Step{ID: r.id, Words: r.words(), Shape: r.OneOf("shape", Shapes)}
+	if s.Shape != ShapePools {
+		s.Roller = Side(r.OneOf("roller", Rollers))
+	}
 	switch s.Shape {
-	case "each":
-		l.each(r.Table, &s)
-	case "total":
+	case ShapeEach:
+		s.Each = l.each(r.Table)
+		l.eachAlone(r.Table, &s)
+	case ShapePools:
+		s.Each = l.pool(r.Inner("mine"))
+		theirs := l.pool(r.Inner("theirs"))
+		s.Theirs, s.Roller = &theirs, s.Who
+	case ShapeTotal:
 		l.total(r.Table, &s)
+	case ShapeTable:
+		l.lookup(r.Table, &s)
 	}
 	l.pack.Steps = append(l.pack.Steps, s)
 }
 
-func (l *loader) each(t *source.Table, s *Step) {
-	s.Sides = l.die(t)
-	s.Need = l.sourceOf(t, "need", Need)
-	s.Better = l.sourcesOf(t, "better", Number)
-	s.Worse = l.sourcesOf(t, "worse", Number)
-	s.Least, s.Most = -noCap, noCap
-	if caps := t.InnerOr("modifiers"); caps != nil {
-		s.Least = caps.NumberOr("least", -noCap, 0, -noCap)
-		s.Most = caps.NumberOr("most", 0, noCap, noCap)
-		caps.Close()
-	}
-	s.PerModel = t.OneOfOr("against", []string{"model"}, "") == "model"
-	s.OneFails = t.OneOfOr("one", []string{"fails"}, "") == "fails"
-	s.TopGoes = t.OneOfOr("top", []string{"passes"}, "") == "passes"
+func (l *loader) each(t *source.Table) Each {
+	e := Each{Sides: l.die(t), Need: l.sourceOf(t, "need", Need)}
+	e.Better = l.sourcesOf(t, "better", Number)
+	e.Worse = l.sourcesOf(t, "worse", Number)
+	e.Least, e.Most = l.caps(t, "modifiers")
+	e.PerModel = t.OneOfOr("against", []string{"model"}, "") == "model"
+	e.OneFails = t.OneOfOr("one", []string{"fails"}, "") == "fails"
+	e.TopGoes = t.OneOfOr("top", []string{"passes"}, "") == "passes"
 	if t.OneOfOr("goes_on", []string{"passes", "fails"}, "passes") == "fails" {
-		s.On = attack.FailsGoOn
+		e.On = attack.FailsGoOn
 	}
-	if s.PerModel && s.On != attack.FailsGoOn {
-		t.Fault("against", reason.New("pack.step.model", "step", s.ID))
+	if e.PerModel && e.On != attack.FailsGoOn {
+		t.Fault("against", reason.New("pack.step.model"))
 	}
+	return e
+}
+
+// eachAlone reads what only a step has that is no part of an attack: how many
+// dice there are, and what each success does.
+func (l *loader) eachAlone(t *source.Table, s *Step) {
+	if inner := t.InnerOr("number"); inner != nil {
+		s.Number = l.source(inner)
+		l.fits(t, "number", s.Number, []Trait{Number})
+	}
+	s.Then = l.consequences(t, "then")
+	if (s.Number == Source{}) != (len(s.Then) == 0) {
+		t.Fault("number", reason.New("pack.step.alone", "step", s.ID))
+	}
+}
+
+// pool reads one side of pools.
+func (l *loader) pool(t *source.Table) Each {
+	if t == nil {
+		return Each{Sides: 6}
+	}
+	e := l.each(t)
+	e.Who = Side(t.OneOf("roller", Rollers))
+	e.Number = l.sourceOf(t, "number", Number, Amount)
+	if e.PerModel || e.On == attack.FailsGoOn {
+		t.FaultAt(t.Place(), reason.New("pack.step.pool"))
+	}
+	t.Close()
+	return e
+}
+
+// caps reads { least = -2, most = 2 }.
+func (l *loader) caps(t *source.Table, key string) (least, most int) {
+	inner := t.InnerOr(key)
+	if inner == nil {
+		return -noCap, noCap
+	}
+	least, most = inner.NumberOr("least", -noCap, 0, -noCap), inner.NumberOr("most", 0, noCap, noCap)
+	inner.Close()
+	return least, most
+}
+
+func (l *loader) lookup(t *source.Table, s *Step) {
+	s.Table = l.name(t, "table", "table")
+	s.ShiftLeast, s.ShiftMost = l.caps(t, "shift")
 }
 
 // die reads "d6": one die.
@@ -105,52 +156,4 @@ func (l *loader) die(t *source.Table) int {
 		return 6
 	}
 	return sides
-}
-
-func (l *loader) total(t *source.Table, s *Step) {
-	s.Dice = l.amount(t, "dice")
-	if s.Dice.Dice == 0 && t.Has("dice") {
-		t.Fault("dice", reason.New("pack.dice", "step", s.ID))
-	}
-	s.Plus = l.sourcesOf(t, "plus", Number)
-	l.judge(t, s)
-	for _, inner := range t.Rows("natural") {
-		s.Naturals = append(s.Naturals, l.shown(inner))
-	}
-	if inner := t.InnerOr("excess"); inner != nil {
-		excess := l.consequence(inner)
-		s.Excess = &excess
-		if s.Judge != attack.TotalAtMost {
-			t.Fault("excess", reason.New("pack.excess", "step", s.ID))
-		}
-	}
-	if t.Has("within") {
-		s.Within = l.inches(t, "within")
-	}
-	s.Then = l.consequences(t, "then")
-}
-
-// judge reads how a total is judged: by exactly one of the keys.
-func (l *loader) judge(t *source.Table, s *Step) {
-	var keys []string
-	for _, j := range judges {
-		keys = append(keys, j.key)
-	}
-	if n := count(t, keys); n != 1 {
-		t.FaultAt(t.Place(), reason.New("pack.judges", "step", s.ID, "number", n, "known", keys))
-		return
-	}
-	for _, j := range judges {
-		if t.Has(j.key) {
-			s.Judge, s.By = j.judge, l.sourceOf(t, j.key, j.kinds...)
-		}
-	}
-}
-
-func (l *loader) shown(t *source.Table) Shown {
-	s := Shown{Top: t.OneOf("show", []string{"all ones", "all top"}) == "all top"}
-	s.Fails = t.OneOfOr("result", []string{"fails"}, "") == "fails"
-	s.Then = l.consequences(t, "then")
-	t.Close()
-	return s
 }

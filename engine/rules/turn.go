@@ -5,6 +5,7 @@ import (
 
 	"drumhead/engine/attack"
 	"drumhead/engine/reason"
+	"drumhead/engine/rules/source"
 )
 
 // Phase is a part of a player's turn and the order words that belong to it.
@@ -25,13 +26,21 @@ type Movement struct {
 
 // Melee is how a fight after a charge goes.
 type Melee struct {
-	Strikes string // "charger first": the other side strikes with who is left; "together": both with all
+	Strikes string        // see Strikes
+	By      string        // the characteristic that decides, for ByCharacteristic
+	CloseUp reason.Inches // models move so far into contact; 0: nobody says
 }
 
-// ChargerFirst and Together are the orders of blows.
+// Strikes is the closed set of orders of blows. Charger first: the other side
+// strikes with who is left. Together: both with all. By characteristic: the
+// higher one first; equal ones together.
+var Strikes = []string{ChargerFirst, Together, ByCharacteristic}
+
+// The orders of blows.
 const (
-	ChargerFirst = "charger first"
-	Together     = "together"
+	ChargerFirst     = "charger first"
+	Together         = "together"
+	ByCharacteristic = "characteristic"
 )
 
 // Standing is what is done when a player left no word.
@@ -41,6 +50,32 @@ type Standing struct {
 	Reroll      string
 	Counter     string
 	WhenCharged string
+	Split       string // what is left when a target is gone
+	Fight       string // whom, with several enemies in contact
+	FollowUp    string
+	RetreatWay  string
+	Mishap      string
+	JoinLeave   string
+}
+
+// StandingKeys are the decisions of [standing] with what each may say; the first
+// is what holds where a key may be left out and is.
+var StandingKeys = []struct {
+	Key    string
+	Values []string
+	Must   bool
+}{
+	{"who_falls", []string{"plainest first", "farthest first", "out of sight first"}, true},
+	{"save", []string{"best", "last save only"}, true},
+	{"reroll", []string{"first miss", "worst first miss", "never"}, true},
+	{"counter", []string{"always", "never"}, true},
+	{"when_charged", []string{"receive", "fire and receive"}, true},
+	{"split", []string{"next named", "nearest", "hold"}, false},
+	{"fight", []string{"nearest", "most wounded", "dearest"}, false},
+	{"follow_up", []string{"never", "if legal"}, false},
+	{"retreat_way", []string{"own edge"}, false},
+	{"mishap", []string{"caster", "unit first"}, false},
+	{"join_leave", []string{"stay", "leave when half are gone"}, false},
 }
 
 // Scenario is what a battle is about.
@@ -90,14 +125,11 @@ func (l *loader) turn() {
 			p.Movement.FallBackStatus = l.nameOr(back, "status", "status")
 			back.Close()
 		}
-		if c := p.Characteristic(p.Movement.Pace); c != nil && c.Kind != Inches {
-			t.Fault("pace", reason.New("pack.kind", "key", "pace", "from", c.ID, "kind", string(c.Kind), "wanted", string(Inches)))
-		}
+		l.fitsTrait(t, "pace", p.Movement.Pace, Inches)
 		t.Close()
 	}
 	if t := l.root.Inner("melee"); t != nil {
-		p.Melee.Strikes = t.OneOf("strikes", []string{ChargerFirst, Together})
-		t.Close()
+		l.melee(t)
 	}
 	if t := l.root.InnerOr("rerolls"); t != nil {
 		p.RerollsEachTurn = t.Number("each_turn", 0, 20)
@@ -109,17 +141,33 @@ func (l *loader) turn() {
 	}
 }
 
+func (l *loader) melee(t *source.Table) {
+	m := &l.pack.Melee
+	m.Strikes = t.OneOf("strikes", Strikes)
+	if m.Strikes == ByCharacteristic {
+		m.By = l.name(t, "by", "characteristic")
+		l.fitsTrait(t, "by", m.By, Number, Inches)
+	}
+	if t.Has("close_up") {
+		m.CloseUp = l.inches(t, "close_up")
+	}
+	t.Close()
+}
+
 func (l *loader) standing() {
 	t := l.root.Inner("standing")
 	if t == nil {
 		return
 	}
-	l.pack.Standing = Standing{
-		WhoFalls:    t.OneOf("who_falls", []string{"plainest first", "farthest first", "out of sight first"}),
-		Save:        t.OneOf("save", []string{"best", "last save only"}),
-		Reroll:      t.OneOf("reroll", []string{"first miss", "worst first miss", "never"}),
-		Counter:     t.OneOf("counter", []string{"always", "never"}),
-		WhenCharged: t.OneOf("when_charged", []string{"receive", "fire and receive"}),
+	s := &l.pack.Standing
+	to := []*string{&s.WhoFalls, &s.Save, &s.Reroll, &s.Counter, &s.WhenCharged,
+		&s.Split, &s.Fight, &s.FollowUp, &s.RetreatWay, &s.Mishap, &s.JoinLeave}
+	for i, k := range StandingKeys {
+		if k.Must {
+			*to[i] = t.OneOf(k.Key, k.Values)
+		} else {
+			*to[i] = t.OneOfOr(k.Key, k.Values, k.Values[0])
+		}
 	}
 	t.Close()
 }

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"slices"
+	"strconv"
 
 	"drumhead/engine/attack"
 	"drumhead/engine/reason"
@@ -20,28 +21,46 @@ const (
 	OpposingCaster Side = "opposing caster"
 	OfWeapon       Side = "weapon"
 	OfPower        Side = "power"
+	Attackers      Side = "attackers" // all that attack together, for a sum
+	Targets        Side = "targets"
+)
+
+// The closed sets of sides: who rolls, whose value is taken, whose sum.
+var (
+	Rollers = []string{string(Attacker), string(Target), string(Self), string(Caster), string(OpposingCaster)}
+	Owners  = []string{string(Attacker), string(Target), string(Self), string(Caster), string(OfWeapon), string(OfPower)}
+	Sums    = []string{string(Attackers), string(Targets)}
+)
+
+// Measures and Counts are what a value may be measured or counted from.
+var (
+	Measures = []string{"gap"} // inches between attacker and target
+	Counts   = []string{"models lost this turn"}
 )
 
 // Source says where a value of a step comes from. Exactly one of From, Fixed,
-// Chart, Measure, Count and Total is set.
+// Chart, Measure, Sum, Count and Total is set.
 type Source struct {
-	From    string // a characteristic, or a key of a weapon or a power
-	Of      Side   // with From
-	Fixed   attack.Need
+	From    string      // a characteristic, or a key of a weapon or a power
+	Of      Side        // with From and Sum
+	Fixed   attack.Need // as the pack has it
+	Plain   int         // a number as the pack has it, with IsPlain
+	IsPlain bool
 	Chart   string
-	Measure string        // "gap": inches between attacker and target
+	Measure string
 	Less    reason.Inches // taken off the measure
-	Count   string        // "models lost this turn"
-	Total   string        // the step whose total is meant
+	Sum     string        // a characteristic, added up over all units of a side
+	Count   string
+	Total   string // the step whose total is meant
 }
 
-// sources are the keys of which a value has exactly one.
-var sources = []string{"from", "fixed", "chart", "measure", "count", "total"}
+// SourceKeys are the keys of which a value has exactly one.
+var SourceKeys = []string{"from", "fixed", "chart", "measure", "sum", "count", "total"}
 
-// weaponNumbers and powerNumbers are what may be taken from a weapon or a power.
+// WeaponNumbers and PowerNumbers are what may be taken from a weapon or a power.
 var (
-	weaponNumbers = []string{"strength", "piercing", "attacks", "damage"}
-	powerNumbers  = []string{"value"}
+	WeaponNumbers = []string{"strength", "piercing", "attacks", "damage"}
+	PowerNumbers  = []string{"value"}
 )
 
 // source reads a table such as { from = "save", of = "target" }.
@@ -51,49 +70,72 @@ func (l *loader) source(t *source.Table) Source {
 		return s
 	}
 	defer t.Close()
-	if n := count(t, sources); n != 1 {
-		t.FaultAt(t.Place(), reason.New("pack.sources", "number", n, "known", slices.Clone(sources)))
+	if n := count(t, SourceKeys); n != 1 {
+		t.FaultAt(t.Place(), reason.New("pack.sources", "number", n, "known", slices.Clone(SourceKeys)))
 		return s
 	}
 	switch {
 	case t.Has("from"):
 		s.From, s.Of = l.from(t)
 	case t.Has("fixed"):
-		s.Fixed = l.need(t, "fixed")
+		l.fixed(t, &s)
 	case t.Has("chart"):
 		s.Chart = l.name(t, "chart", "chart")
 	case t.Has("measure"):
-		s.Measure = t.OneOf("measure", []string{"gap"})
+		s.Measure = t.OneOf("measure", Measures)
 		s.Less = reason.Inches(10 * t.NumberOr("less", 0, MostInches, 0))
+	case t.Has("sum"):
+		s.Sum, s.Of = l.name(t, "sum", "characteristic"), Side(t.OneOf("of", Sums))
+		l.fitsTrait(t, "sum", s.Sum, Number)
 	case t.Has("count"):
-		s.Count = t.OneOf("count", []string{"models lost this turn"})
+		s.Count = t.OneOf("count", Counts)
 	case t.Has("total"):
 		s.Total = l.name(t, "total", "step")
 	}
 	return s
 }
 
+// fixed reads a need as text or a number as it is.
+func (l *loader) fixed(t *source.Table, s *Source) {
+	if _, isText := t.Plain("fixed"); isText {
+		s.Fixed = l.need(t, "fixed")
+		return
+	}
+	s.Plain, s.IsPlain = t.Number("fixed", 0, MostNumber), true
+}
+
 // from reads from and of: a characteristic of a unit, or a number of a weapon
 // or a power.
 func (l *loader) from(t *source.Table) (string, Side) {
-	of := Side(t.OneOf("of", []string{string(Attacker), string(Target), string(Self), string(Caster), string(OfWeapon), string(OfPower)}))
+	of := Side(t.OneOf("of", Owners))
 	switch of {
 	case "":
 		t.Has("from")
 		return "", of
 	case OfWeapon:
-		return t.OneOf("from", weaponNumbers), of
+		return t.OneOf("from", WeaponNumbers), of
 	case OfPower:
-		return t.OneOf("from", powerNumbers), of
+		return t.OneOf("from", PowerNumbers), of
 	}
 	return l.name(t, "from", "characteristic"), of
 }
 
-// kindOf is the kind of value that a source gives, "" when it is no need and no
-// number by itself.
+// fitsTrait notes a characteristic of another kind than its place asks for.
+func (l *loader) fitsTrait(t *source.Table, key, id string, wanted ...Trait) {
+	if c := l.pack.Characteristic(id); c != nil && !slices.Contains(wanted, c.Kind) {
+		t.Fault(key, reason.New("pack.kind", "key", key, "from", c.ID, "kind", string(c.Kind), "wanted", string(wanted[0])))
+	}
+}
+
+// kindOf is the kind of value that a source gives, "" when nothing can be said.
 func (l *loader) kindOf(s Source) Trait {
 	switch {
-	case s.Chart != "" || s.Fixed != attack.Need{}:
+	case s.Chart != "":
+		if c := l.pack.Chart(s.Chart); c != nil && c.By == ByRatio {
+			return Column
+		}
+		return Need
+	case s.Fixed != attack.Need{}:
 		return Need
 	case s.Measure != "":
 		return Inches
@@ -124,8 +166,19 @@ func (l *loader) fits(t *source.Table, key string, s Source, kinds []Trait) {
 		return // a fault was noted already, or it was left out
 	}
 	if kind := l.kindOf(s); kind != "" && !slices.Contains(kinds, kind) {
-		t.Fault(key, reason.New("pack.kind", "key", key, "from", s.From, "kind", string(kind), "wanted", string(kinds[0])))
+		t.Fault(key, reason.New("pack.kind", "key", key, "from", s.called(), "kind", string(kind), "wanted", string(kinds[0])))
 	}
+}
+
+// called is what stands in the file for a source.
+func (s Source) called() string {
+	switch {
+	case s.IsPlain:
+		return strconv.Itoa(s.Plain)
+	case s.Fixed != attack.Need{}:
+		return s.Fixed.String()
+	}
+	return s.From + s.Chart + s.Measure + s.Sum + s.Count + s.Total
 }
 
 // sourcesOf reads a list of sources that may be left out.
@@ -148,52 +201,4 @@ func count(t *source.Table, keys []string) int {
 		}
 	}
 	return n
-}
-
-// Consequence is what changes in the battle. Do is one of the closed set; the
-// members that it names are set.
-type Consequence struct {
-	Do     string        // "sure", "flee", "status", "cancel"
-	Who    string        // "caster", "self", "target", "every unit"
-	Amount attack.Amount // sure: points of damage that no save stops
-	Each   int           // flee: models for each point of the excess
-	Status string        // status: which one
-	What   string        // cancel: the step whose outcome does not happen
-	Within reason.Inches // every unit: so near to who rolled; 0 for no limit
-}
-
-var consequences = []string{"sure", "flee", "status", "cancel"}
-
-// consequence reads a table such as { do = "sure", amount = "d3", who = "caster" }.
-func (l *loader) consequence(t *source.Table) Consequence {
-	c := Consequence{Do: t.OneOf("do", consequences)}
-	switch c.Do {
-	case "sure":
-		c.Amount, c.Who = l.amount(t, "amount"), l.who(t)
-	case "flee":
-		c.Each, c.Who = t.Number("each", 1, MostModels), l.who(t)
-	case "status":
-		c.Status, c.Who = l.name(t, "status", "status"), l.who(t)
-	case "cancel":
-		c.What = l.name(t, "what", "step")
-	default:
-		return c
-	}
-	if t.Has("within") {
-		c.Within = l.inches(t, "within")
-	}
-	t.Close()
-	return c
-}
-
-func (l *loader) who(t *source.Table) string {
-	return t.OneOf("who", []string{"caster", "self", "target", "every unit"})
-}
-
-func (l *loader) consequences(t *source.Table, key string) []Consequence {
-	var all []Consequence
-	for _, inner := range t.Rows(key) {
-		all = append(all, l.consequence(inner))
-	}
-	return all
 }
