@@ -8,6 +8,7 @@ import (
 // bound notes units whose attacks or wounds would be more than can be rolled
 // and solved, at full size and with everything that naturals may add.
 func (l *loader) bound() {
+	l.pooled()
 	for i := range l.pack.Units {
 		u, r := &l.pack.Units[i], l.rows["unit"][i]
 		seen := map[string]bool{}
@@ -23,7 +24,6 @@ func (l *loader) bound() {
 			}
 		}
 		l.wounds(r, u.Profile)
-		l.pooled(r, u)
 		for _, other := range u.Others {
 			l.wounds(r, other.Profile)
 		}
@@ -85,22 +85,18 @@ func (p *Pack) mostTokens(u *Unit, part int, w *Weapon) int {
 	return times * per * extra
 }
 
-// pooled notes pools of a unit that are dice themselves, or too large.
-func (l *loader) pooled(r row, u *Unit) {
-	for i := range l.pack.Sequences {
-		seq := &l.pack.Sequences[i]
-		if len(seq.Steps) != 1 || l.pack.Step(seq.Steps[0]) == nil || l.pack.Step(seq.Steps[0]).Shape != ShapePools {
-			continue
-		}
-		for _, id := range u.Weapons {
-			w := l.pack.Weapon(id)
-			if w == nil || w.order() != seq.Order {
+// pooled notes weapons that bring dice of an unknown number, or too many, to a
+// pool.
+func (l *loader) pooled() {
+	for i := range l.pack.Weapons {
+		w := &l.pack.Weapons[i]
+		for _, order := range w.orders() {
+			seq := l.pack.SequenceOf(order)
+			if seq == nil || len(seq.Steps) == 0 || l.pack.Does(order) != "pools" || l.pack.Step(seq.Steps[0]).Number.Of != OfWeapon {
 				continue
 			}
-			s := scene{pack: l.pack, attacker: Group{Unit: u.ID, Models: u.Most}, weapon: w}
-			n := s.amount(l.pack.Step(seq.Steps[0]).Number)
-			if n.Dice > 0 || n.Plus > mostPool {
-				r.Fault("weapons", reason.New("pack.pool", "weapon", id, "written", n.String(), "most", mostPool))
+			if n := (&scene{pack: l.pack, weapon: w}).amount(l.pack.Step(seq.Steps[0]).Number); n.Dice > 0 || n.Plus > mostPool {
+				l.rows["weapon"][i].Fault("attacks", reason.New("pack.pool", "weapon", w.ID, "written", n.String(), "most", mostPool))
 			}
 		}
 	}

@@ -16,7 +16,9 @@ import (
 // badPacks changes one thing in osier each: what stands there, what is put in its
 // place, the ids (or their beginnings) of the faults that come of it, and the
 // name that must be offered as near.
-var badPacks = []struct{ old, new, id, near string }{
+type badPack struct{ old, new, id, near string }
+
+var badPacks = []badPack{
 	{"edition = 1", "edition = \"one\"", "file.wrong.number", ""},
 	{"edition = 1", "edition = 0", "file.range", ""},
 	{"edition = 1", "edition = 1.5", "file.wrong.number", ""},
@@ -103,11 +105,21 @@ var badPacks = []struct{ old, new, id, near string }{
 
 // TestBadPacks wants every change refused, at its line.
 func TestBadPacks(t *testing.T) {
-	good := mustBuiltin(t)
-	for _, c := range badPacks {
+	for id, rows := range map[string][]badPack{"osier": badPacks, "brine": badShips, "column": badBrigades} {
+		wantRefused(t, id, rows)
+	}
+}
+
+func wantRefused(t *testing.T, id string, rows []badPack) {
+	text, ok := Builtin(id)
+	if !ok {
+		t.Fatalf("no %s", id)
+	}
+	good := bytes.Clone(text)
+	for _, c := range rows {
 		bad := strings.Replace(string(good), c.old, c.new, 1)
 		if bad == string(good) {
-			t.Errorf("osier has no %q", c.old)
+			t.Errorf("%s has no %q", id, c.old)
 			continue
 		}
 		line := 1 + strings.Count(string(good)[:strings.Index(string(good), c.old)], "\n")
@@ -212,14 +224,24 @@ func TestRowsBeyondLimit(t *testing.T) {
 	}
 }
 
-func FuzzLoad(f *testing.F) {
-	osier := mustBuiltin(f)
+// loadSeeds are the packs from which the fuzz of the loader begins.
+func loadSeeds(t testing.TB) [][]byte {
 	common, err := os.ReadFile("testdata/common.toml")
 	if err != nil {
-		f.Fatal(err)
+		t.Fatal(err)
 	}
-	f.Add(osier)
-	f.Add(common)
+	seeds := [][]byte{common}
+	for _, id := range Builtins() {
+		text, _ := Builtin(id)
+		seeds = append(seeds, text)
+	}
+	return seeds
+}
+
+func FuzzLoad(f *testing.F) {
+	for _, seed := range loadSeeds(f) {
+		f.Add(seed)
+	}
 	f.Add([]byte("[[unit]]\nid = 3\nprofile = { a.b = 1 }"))
 	f.Add([]byte("[a]\nb = [{c = 1}, {c = 2}]\n[[a.d]]\n"))
 	f.Add([]byte("step = 1\n[[weapon]]\nid='x'\ndamage='99999999999d6'"))
@@ -237,26 +259,47 @@ func FuzzLoad(f *testing.F) {
 	})
 }
 
-// compileAll compiles every unit's weapons against every unit: a pack that
-// loads never panics in play.
+// compileAll compiles everything that every unit may do to every unit: a pack
+// that loads never panics in play.
 func compileAll(t *testing.T, p *Pack) {
 	for _, u := range p.Units {
+		g := Group{Unit: u.ID, Models: u.Most}
 		for _, v := range p.Units {
-			for _, w := range u.Weapons {
-				a, _, err := p.Compile(Group{Unit: u.ID, Models: u.Most}, w, Group{Unit: v.ID, Models: v.Most}, Facts{})
-				if err == nil && a.Most() > mostDice {
-					t.Errorf("%s with %s at %s: %d dice", u.ID, w, v.ID, a.Most())
+			at := Group{Unit: v.ID, Models: v.Most}
+			for part := range 1 + len(u.Others) {
+				for _, w := range u.WeaponsOf(part) {
+					a, _, err := p.Compile(g, w, at, Facts{Part: part})
+					if err == nil && a.Most() > mostDice {
+						t.Errorf("%s with %s at %s: %d dice", u.ID, w, v.ID, a.Most())
+					}
+					_, _, _ = p.Volley("shoot", g, w, at, Facts{})
+				}
+			}
+			for _, order := range Orders {
+				_, _, _ = p.Volley(order, g, "", at, Facts{})
+				_, _, _, _ = p.Contest(order, g, at, Facts{})
+				if looked, _, err := p.Assault(order, []Group{g, g}, at, Facts{}); err == nil {
+					for i := range looked.Table.Rows {
+						looked.Result(i)
+					}
+					looked.Odds()
 				}
 			}
 		}
 		for _, w := range u.Powers {
-			if _, _, err := p.Casting(Group{Unit: u.ID, Models: 1}, w); err != nil && p.SequenceOf("cast") != nil {
-				t.Logf("%s cannot cast %s: %v", u.ID, w, err)
-			}
+			_, _, _ = p.Casting(g, w)
 		}
-		if m, _, err := p.Morale(Group{Unit: u.ID, Models: 1}, 1); err == nil {
+		for _, order := range Orders {
+			_, _, _ = p.Upkeep(order, g)
+			p.Reach(order, g)
+			p.Measures(order)
+		}
+		if m, _, err := p.Morale(g, 1); err == nil {
 			m.Flee(100)
 		}
+		p.Hull(g)
+		p.Parts(g)
+		_, _, _ = p.Charge(g, 30)
 	}
 }
 

@@ -159,7 +159,7 @@ func (p *Pack) kindOfSequence(s *Sequence) sequenceKind {
 // Does tells what an order sets off: "attacks", "pools", "table", "opposed",
 // "casting", "total", "dice", or "" for nothing.
 func (p *Pack) Does(order string) string {
-	if s := p.SequenceOf(order); s != nil {
+	if s := p.SequenceOf(order); s != nil && len(s.Steps) > 0 {
 		return p.kindOfSequence(s).kind
 	}
 	return ""

@@ -121,6 +121,9 @@ func (l *loader) pool(t *source.Table) Each {
 	e := l.each(t)
 	e.Who = Side(t.OneOf("roller", Rollers))
 	e.Number = l.sourceOf(t, "number", Number, Amount)
+	if e.Number.Of != OfWeapon {
+		l.fits(t, "number", e.Number, []Trait{Number})
+	}
 	if e.PerModel || e.On == attack.FailsGoOn {
 		t.FaultAt(t.Place(), reason.New("pack.step.pool"))
 	}
