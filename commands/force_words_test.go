@@ -138,16 +138,16 @@ func TestPackFaultsInWords(t *testing.T) {
 	speaker := words.Speaker{Catalog: catalog}
 	ids := map[string]bool{}
 	for _, id := range rules.Builtins() {
-		damage(t, speaker, id, ids)
+		spoil(t, speaker, id, ids)
 	}
 	if len(ids) < 25 {
 		t.Errorf("only %d kinds of fault were met: %v", len(ids), ids)
 	}
 }
 
-// damage changes a third of the lines of a pack in turn, each in its own way, and
+// spoil changes a third of the lines of a pack in turn, each in its own way, and
 // gathers the kinds of faults that come of it.
-func damage(t *testing.T, speaker words.Speaker, id string, ids map[string]bool) {
+func spoil(t *testing.T, speaker words.Speaker, id string, ids map[string]bool) {
 	good, _ := rules.Builtin(id)
 	lines := strings.Split(string(good), "\n")
 	for i, line := range lines {
