@@ -35,7 +35,10 @@ func (a *ask) asked() (*explained, error) {
 	if e.rec, err = a.whole(a.here, seq); err != nil {
 		return nil, err
 	}
-	if n := e.parts(); part > n {
+	switch n := e.parts(); {
+	case part > 0 && n == 0:
+		return nil, refuse("/explain "+number64(seq), "entry.refuse.whole", "entry", number(int64(seq)))
+	case part > n:
 		return nil, refuse("/explain "+number64(seq), "entry.refuse.part", "entry", number(int64(seq)), "part", part, "n", n)
 	}
 	e.before, err = a.gameAt(a.here, e.rec.Seq)

@@ -218,6 +218,7 @@ func made(t *testing.T) (data, ledger string) {
 	if code != good || !strings.Contains(said, "table.jsonl") {
 		t.Fatalf("export: %d %s %s", code, said, errs)
 	}
+	alone(t, filepath.Join(out, "table.jsonl"))
 	return data, filepath.Join(out, "table.jsonl")
 }
 
@@ -278,7 +279,7 @@ func TestExportVerifies(t *testing.T) {
 	}
 }
 
-// One changed byte anywhere, in the ledger or in its checkpoint, is found.
+// One changed byte anywhere, in the ledger, its checkpoint or its words, is found.
 func TestEveryByteCounts(t *testing.T) {
 	_, ledger := made(t)
 	catalog, err := words.English()
@@ -296,7 +297,8 @@ func TestEveryByteCounts(t *testing.T) {
 	if out, err := judge(); err != nil {
 		t.Fatalf("unchanged: %v\n%s", err, out)
 	}
-	for _, path := range []string{ledger, strings.TrimSuffix(ledger, "jsonl") + "checkpoint"} {
+	base := strings.TrimSuffix(ledger, "jsonl")
+	for _, path := range []string{ledger, base + "checkpoint", base + "words.jsonl"} {
 		whole, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)

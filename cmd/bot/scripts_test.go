@@ -87,8 +87,34 @@ func newTheatre(t *testing.T, files string, with ...func(*plan)) *theatre {
 		if err := th.house.close(); err != nil {
 			t.Error(err)
 		}
+		th.verified()
 	})
 	return th
+}
+
+// verified exports everything that was played and has it checked, by the program
+// and by the verifier that stands alone. The program knows no beacon of a test.
+func (th *theatre) verified() {
+	out := th.t.TempDir()
+	if code, said, errs := start(th.t, "", "export", "--data", th.plan.data, "--out", out, "--words"); code != good {
+		th.t.Errorf("export: %s%s", said, errs)
+	}
+	ledgers, err := filepath.Glob(filepath.Join(out, "*.jsonl"))
+	if err != nil {
+		th.t.Error(err)
+	}
+	for _, ledger := range ledgers {
+		if strings.HasSuffix(ledger, ".words.jsonl") {
+			continue
+		}
+		alone(th.t, ledger)
+		if th.plan.beacon != nil {
+			continue
+		}
+		if code, said, errs := start(th.t, "", "verify", ledger); code != good {
+			th.t.Errorf("verify: %s%s", said, errs)
+		}
+	}
 }
 
 // seed is the demo's, so that its script is the demo word for word.

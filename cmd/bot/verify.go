@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -26,9 +27,10 @@ func (l *list) Set(v string) error { *l = append(*l, v); return nil }
 
 // verify checks a ledger without the bot that made it.
 func verify(c *call) error {
-	var checkpoints, keys list
+	var checkpoints, keys, others list
 	c.flags.Var(&checkpoints, "checkpoint", "a signed checkpoint (usual: NAME.checkpoint beside the ledger); may be given several times")
 	c.flags.Var(&keys, "key", "a verifier key that you trust by other means; may be given several times")
+	c.flags.Var(&others, "against", "another copy of the ledger: finds the entry where they part; may be given several times")
 	rest, err := c.parse(1)
 	if err != nil {
 		return err
@@ -36,15 +38,32 @@ func verify(c *call) error {
 	if len(rest) == 0 {
 		return fmt.Errorf("%w: which ledger? As in bot verify table.jsonl", errUsage)
 	}
-	e := &evidence{path: rest[0], files: map[string][]byte{}}
-	if err := e.read(checkpoints); err != nil {
+	e, err := gather(rest[0], checkpoints)
+	if err != nil {
 		return err
 	}
 	catalog, err := words.English()
 	if err != nil {
 		return err
 	}
-	return e.judge(speech{c.out, words.Speaker{Catalog: catalog}}, keys)
+	s := speech{c.out, words.Speaker{Catalog: catalog}}
+	verdict := e.judge(s, keys)
+	for _, path := range others {
+		other, err := gather(path, nil)
+		if err != nil {
+			return err
+		}
+		if err := e.compare(s, other, keys); err != nil {
+			verdict = err
+		}
+	}
+	return verdict
+}
+
+// gather reads a ledger and what lies beside it.
+func gather(path string, checkpoints []string) (*evidence, error) {
+	e := &evidence{path: path, files: map[string][]byte{}}
+	return e, e.read(checkpoints)
 }
 
 // evidence is a ledger's file and what lies beside it.
@@ -60,12 +79,18 @@ type evidence struct {
 // read reads the ledger, the checkpoints named or else the one beside it, and
 // the words beside it. Pinned files are read when an entry asks for one.
 func (e *evidence) read(checkpoints []string) error {
+	if at, err := os.Stat(e.path); err == nil && at.IsDir() {
+		return fmt.Errorf("%s is a directory; expected the file of a ledger, as in bot verify %s", e.path, filepath.Join(e.path, "table.jsonl"))
+	}
 	b, err := os.ReadFile(e.path)
 	if err != nil {
 		return err
 	}
 	if e.lines, err = proof.SplitLines(b); err != nil {
 		return fmt.Errorf("%s: one entry a line expected, each line ended; the file is cut short, or no ledger", e.path)
+	}
+	if bytes.HasSuffix(e.lines[0], []byte("\r")) {
+		return fmt.Errorf("%s: its lines end with carriage return and line feed; expected line feeds alone, as bot export writes them: something changed the file on its way", e.path)
 	}
 	base := strings.TrimSuffix(e.path, ".jsonl")
 	for _, path := range checkpoints {
@@ -115,7 +140,11 @@ func (e *evidence) file(hash string) ([]byte, bool) {
 // judge checks everything and says in words what was checked. The error is
 // errSaid if something is wrong.
 func (e *evidence) judge(s speech, keys []string) error {
-	r := proof.Check(e.lines, proof.Options{Checkpoints: e.signed, Keys: keys, Words: e.words, Replay: proof.NewReplay(e.file)})
+	r := e.check(keys)
+	if r.Size == 0 {
+		s.line("verify.none", "file", filepath.Base(e.path))
+		return s.fault(r.Fault)
+	}
 	s.line("verify.ledger", "file", filepath.Base(e.path), "ledger", r.Ledger.String(), "size", int(r.Size),
 		"first", stamp(r.First), "last", stamp(r.Last))
 	s.checked(r)
@@ -127,19 +156,35 @@ func (e *evidence) judge(s speech, keys []string) error {
 	for _, m := range r.Remarks {
 		s.say1(s.say.Reason(m.Reason()))
 	}
-	if r.Fault == nil {
-		if key := unused(keys, r); key != "" {
-			s.line("verify.bad.key", "key", key)
-			return errSaid
-		}
+	key := unused(keys, r)
+	switch {
+	case r.Fault != nil:
+		return s.fault(r.Fault)
+	case key != "":
+		s.line("verify.bad.key", "key", key)
+	case len(e.strange) > 0:
+		s.line("verify.bad.file", "file", e.strange[0])
+	case len(r.Missing) > 0:
+		s.line("verify.bad.missing", "count", int(r.Size)-r.Replayed)
+	default:
 		s.line("verify.good")
 		return nil
 	}
-	why := s.say.Reason(r.Fault.Why)
-	if r.Fault.Entry == proof.AtEnd {
+	return errSaid
+}
+
+// check checks everything that was read.
+func (e *evidence) check(keys []string) proof.Report {
+	return proof.Check(e.lines, proof.Options{Checkpoints: e.signed, Keys: keys, Words: e.words, Replay: proof.NewReplay(e.file)})
+}
+
+// fault names the first thing that is wrong.
+func (s speech) fault(f *proof.Fault) error {
+	why := s.say.Reason(f.Why)
+	if f.Entry == proof.AtEnd {
 		s.line("verify.bad.end", "why", why)
 	} else {
-		s.line("verify.bad.entry", "entry", r.Fault.Entry, "line", r.Fault.Entry+1, "why", why)
+		s.line("verify.bad.entry", "entry", f.Entry, "line", f.Entry+1, "why", why)
 	}
 	return errSaid
 }

@@ -41,13 +41,13 @@ func wants(t *testing.T, what string, f *Fault, rule string, entry *int64) {
 	}
 }
 
-func TestBook(t *testing.T) {
+func TestBookVectors(t *testing.T) {
 	p := protocolVectors(t)
 	r := Check(bytesOf(p.Book.Lines), with(p.Book.Checkpoint, p.Book.At11))
 	if r.Fault != nil {
 		t.Fatal(r.Fault)
 	}
-	if r.Size != 42 || r.Root.String() != p.Book.Roots[42] || r.VKey != p.TestKey.VKey || r.Practice || r.Covered != 42 {
+	if n := len(p.Book.Lines); r.Size != uint64(n) || r.Root.String() != p.Book.Roots[n] || r.VKey != p.TestKey.VKey || r.Practice || r.Covered != uint64(n) {
 		t.Errorf("%+v", r)
 	}
 	if len(r.Signed) != 2 || r.Signed[0].Size != 11 || r.Signed[0].Root.String() != p.Book.Roots[11] {
@@ -80,10 +80,10 @@ func TestBook(t *testing.T) {
 	}
 }
 
-func TestTampered(t *testing.T) {
+func TestTamperedVectors(t *testing.T) {
 	p := protocolVectors(t)
-	if len(p.Tampered.Cases) != 110 {
-		t.Fatalf("%d cases", len(p.Tampered.Cases))
+	if n := len(p.Tampered.Cases); n < 100 {
+		t.Fatalf("%d cases", n)
 	}
 	for _, c := range p.Tampered.Cases {
 		checkpoint := c.Checkpoint
@@ -95,7 +95,7 @@ func TestTampered(t *testing.T) {
 	}
 }
 
-func TestSmallBooks(t *testing.T) {
+func TestSmallBookVectors(t *testing.T) {
 	p := protocolVectors(t)
 	if len(p.Small) != 3 {
 		t.Fatalf("%d books", len(p.Small))
@@ -128,7 +128,7 @@ func TestSmallBooks(t *testing.T) {
 
 // Both checkpoints are good signatures of the bot: together they prove two
 // histories, while either history verifies alone.
-func TestFork(t *testing.T) {
+func TestForkVectors(t *testing.T) {
 	p := protocolVectors(t)
 	other := p.Fork.apply(t, p.Book.Lines)
 	if r := Check(bytesOf(other), with(p.Fork.Checkpoint)); r.Fault != nil {
@@ -152,7 +152,7 @@ func TestFork(t *testing.T) {
 	}
 }
 
-func TestWindows(t *testing.T) {
+func TestWindowVectors(t *testing.T) {
 	p := protocolVectors(t)
 	w := p.Windows
 	if len(w.Cases) != 7 {

@@ -305,7 +305,7 @@ func TestWordCut(t *testing.T) {
 // With a beacon, before the seal is cut every roll waits for its own round; once
 // the round is out everything is cut by it. Rounds 123 and 1000: published
 // signatures of the chain, in testdata with their source.
-func TestBeacon(t *testing.T) {
+func TestBeaconVectors(t *testing.T) {
 	p := protocolVectors(t)
 	signature := func(line int) string {
 		rec, err := storage.Parse([]byte(p.Book.Lines[line]))
@@ -463,7 +463,7 @@ func TestKeys(t *testing.T) {
 	}
 }
 
-func TestCutWords(t *testing.T) {
+func TestCutWordVectors(t *testing.T) {
 	p := protocolVectors(t)
 	if len(p.Words) != 7 {
 		t.Fatalf("%d words", len(p.Words))

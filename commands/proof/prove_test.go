@@ -16,7 +16,7 @@ import (
 )
 
 // The published proof files are made byte for byte, and open.
-func TestProofFiles(t *testing.T) {
+func TestProofFileVectors(t *testing.T) {
 	p := protocolVectors(t)
 	lines := bytesOf(p.Book.Lines)
 	for of, want := range map[uint64]string{p.Proof.Of: p.Proof.File, p.Proof.Pending.Of: p.Proof.Pending.File} {
@@ -156,7 +156,7 @@ func TestProveEntry(t *testing.T) {
 }
 
 // What is wrong with a roll shows in the step that it belongs to.
-func TestProveTampered(t *testing.T) {
+func TestProveTamperedVectors(t *testing.T) {
 	p := protocolVectors(t)
 	zeros := strings.Repeat("0", 64)
 	for _, c := range []struct {

@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"encoding/hex"
 	"encoding/json"
+	"os"
 	"strings"
 	"testing"
 
@@ -99,7 +100,14 @@ type tampering struct {
 func protocolVectors(t testing.TB) protocol {
 	t.Helper()
 	var p protocol
-	if err := json.Unmarshal(protocolJSON, &p); err != nil {
+	file := protocolJSON
+	if name := os.Getenv("DICE_VECTORS"); name != "" { // somebody else's, of the same shape
+		var err error
+		if file, err = os.ReadFile(name); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := json.Unmarshal(file, &p); err != nil {
 		t.Fatal(err)
 	}
 	return p
