@@ -7,3 +7,8 @@ import _ "embed"
 //
 //go:embed play.schema.json
 var PlaySchema string
+
+// PackSchema is the JSON Schema of a rules pack.
+//
+//go:embed pack.schema.json
+var PackSchema string

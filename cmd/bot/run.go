@@ -45,6 +45,7 @@ func subcommands() []subcommand {
 		{"verify", "FILE.jsonl [--checkpoint FILE] [--key VKEY]", "check a ledger without the bot that made it", verify},
 		{"export", "[--data DIR] [--place P] [--out DIR] [--words]", "write ledgers, checkpoints and pinned files", export},
 		{"picture", "KIND [FILE.json|- OUT.png|OUT.svg]", "draw dice, odds, luck, a map or standings from JSON", draw},
+		{"pack", "check FILE | show ID|FILE", "check a rules pack, or show its rules in words", pack},
 		{"schema", "[NAME]", "print a JSON Schema", schema},
 		{"serve", "", "connect to chat platforms", serve},
 		{"version", "", "say which version this is", version},

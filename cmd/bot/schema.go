@@ -14,6 +14,7 @@ func schema(c *call) error {
 	}
 	schemas := []struct{ name, sense, text string }{
 		{"play", "the posts of bot play --json, one object a line", docs.PlaySchema},
+		{"pack", "a rules pack (a TOML file, read as JSON)", docs.PackSchema},
 	}
 	if len(rest) == 0 {
 		for _, s := range schemas {

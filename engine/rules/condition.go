@@ -10,13 +10,16 @@ import (
 // MostNested is how deep not and any may stand in one another.
 const MostNested = 3
 
-// Condition is one fact of the table that holds or not.
-type Condition func(*scene) bool
+// Condition is one fact of the table that holds or not, and its words.
+type Condition struct {
+	Words reason.Reason
+	holds func(*scene) bool
+}
 
 // factKinds is the closed set of facts, by the key that states each.
 var factKinds = []struct {
 	key  string
-	read func(*loader, *source.Table, string) Condition
+	read fact
 }{
 	{"half_range", truth(func(s *scene) bool { return s.halfRange() })},
 	{"cover", truth(func(s *scene) bool { return s.facts.Cover })},
@@ -59,26 +62,26 @@ var (
 func (l *loader) conditions(t *source.Table, key string, depth int) []Condition {
 	var all []Condition
 	for _, inner := range t.Rows(key) {
-		if c := l.condition(inner, depth); c != nil {
+		if c := l.condition(inner, depth); c.holds != nil {
 			all = append(all, c)
 		}
 	}
 	return all
 }
 
-// condition reads a table with exactly one key; nil after a fault.
+// condition reads a table with exactly one key; nothing after a fault.
 func (l *loader) condition(t *source.Table, depth int) Condition {
 	n := count(t, FactKeys())
 	t.Close()
 	switch {
 	case n == 0 && len(t.Keys()) > 0:
-		return nil // unknown keys are noted already
+		return Condition{} // unknown keys are noted already
 	case n != 1:
 		t.FaultAt(t.Place(), reason.New("pack.condition", "number", n))
-		return nil
+		return Condition{}
 	case depth > MostNested:
 		t.FaultAt(t.Place(), reason.New("pack.nested", "most", MostNested))
-		return nil
+		return Condition{}
 	case t.Has("not"):
 		return l.not(t, depth)
 	case t.Has("any"):
@@ -89,67 +92,82 @@ func (l *loader) condition(t *source.Table, depth int) Condition {
 			return fact.read(l, t, fact.key)
 		}
 	}
-	return nil
+	return Condition{}
 }
 
 func (l *loader) not(t *source.Table, depth int) Condition {
 	inner := t.Inner("not")
 	if inner == nil {
-		return nil
+		return Condition{}
 	}
 	c := l.condition(inner, depth+1)
-	if c == nil {
-		return nil
+	if c.holds == nil {
+		return c
 	}
-	return func(s *scene) bool { return !c(s) }
+	return Condition{reason.New("page.if.not", "what", c.Words), func(s *scene) bool { return !c.holds(s) }}
 }
 
 func anyOf(list []Condition) Condition {
-	return func(s *scene) bool {
-		return slices.ContainsFunc(list, func(c Condition) bool { return c(s) })
+	var words []reason.Reason
+	for _, c := range list {
+		words = append(words, c.Words)
 	}
+	return Condition{reason.New("page.if.any", "what", words), func(s *scene) bool {
+		return slices.ContainsFunc(list, func(c Condition) bool { return c.holds(s) })
+	}}
 }
 
 func allOf(list []Condition, s *scene) bool {
 	for _, c := range list {
-		if !c(s) {
+		if !c.holds(s) {
 			return false
 		}
 	}
 	return true
 }
 
-func truth(fact func(*scene) bool) func(*loader, *source.Table, string) Condition {
+// fact is what reads one kind of fact.
+type fact = func(*loader, *source.Table, string) Condition
+
+func truth(holds func(*scene) bool) fact {
 	return func(_ *loader, t *source.Table, key string) Condition {
 		want := t.Truth(key, true)
-		return func(s *scene) bool { return fact(s) == want }
+		words := reason.New("page.if." + key)
+		if !want {
+			words = reason.New("page.if.not", "what", words)
+		}
+		return Condition{words, func(s *scene) bool { return holds(s) == want }}
 	}
 }
 
-func hasKeyword(side Side) func(*loader, *source.Table, string) Condition {
+func hasKeyword(side Side) fact {
 	return func(l *loader, t *source.Table, key string) Condition {
 		word := l.name(t, key, "keyword")
-		return func(s *scene) bool { return slices.Contains(s.unit(side).Keywords, word) }
+		return Condition{reason.New("page.if."+key, "what", reason.Name(word)), func(s *scene) bool { return slices.Contains(s.unit(side).Keywords, word) }}
 	}
 }
 
-func hasStatus(side Side) func(*loader, *source.Table, string) Condition {
+func hasStatus(side Side) fact {
 	return func(l *loader, t *source.Table, key string) Condition {
 		word := l.name(t, key, "status")
-		return func(s *scene) bool { return slices.Contains(s.group(side).Statuses, word) }
+		return Condition{reason.New("page.if."+key, "what", reason.Name(word)), func(s *scene) bool { return slices.Contains(s.group(side).Statuses, word) }}
 	}
 }
 
 // models reads { least = 8, most = 12 }: how many stand.
-func models(side Side) func(*loader, *source.Table, string) Condition {
+func models(side Side) fact {
 	return func(_ *loader, t *source.Table, key string) Condition {
 		inner := t.Inner(key)
 		if inner == nil {
-			return nil
+			return Condition{}
 		}
 		least, most := inner.NumberOr("least", 0, MostModels, 0), inner.NumberOr("most", 0, MostModels, MostModels)
 		inner.Close()
-		return func(s *scene) bool { n := s.group(side).Models; return least <= n && n <= most }
+		words := reason.New("page.if."+key, "least", least, "most", most)
+		if most == MostModels {
+			words = reason.New("page.if."+key+"_least", "least", least)
+		}
+		return Condition{words, func(s *scene) bool { n := s.group(side).Models; return least <= n && n <= most }}
 	}
 }
 
@@ -158,25 +176,25 @@ func (l *loader) grade(t *source.Table, key string) Condition {
 	word := t.OneOf(key, l.pack.Grades)
 	grades := l.pack.Grades
 	least := slices.Index(grades, word)
-	return func(s *scene) bool {
+	return Condition{reason.New("page.if.grade", "what", reason.Name(word)), func(s *scene) bool {
 		have := slices.Index(grades, s.attacker.Grade)
 		return least >= 0 && have >= least
-	}
+	}}
 }
 
 // distance reads a fact about how far away the target is.
-func distance(holds func(gap, said reason.Inches) bool) func(*loader, *source.Table, string) Condition {
+func distance(holds func(gap, said reason.Inches) bool) fact {
 	return func(l *loader, t *source.Table, key string) Condition {
 		said := l.inches(t, key)
-		return func(s *scene) bool { return holds(s.facts.Distance, said) }
+		return Condition{reason.New("page.if."+key, "n", said), func(s *scene) bool { return holds(s.facts.Distance, said) }}
 	}
 }
 
 // word reads a fact that one of a closed set of words states.
-func word(set []string, fact func(*scene) string) func(*loader, *source.Table, string) Condition {
+func word(set []string, says func(*scene) string) fact {
 	return func(_ *loader, t *source.Table, key string) Condition {
 		said := t.OneOf(key, set)
-		return func(s *scene) bool { return fact(s) == said }
+		return Condition{reason.New("page.if."+key, "what", said), func(s *scene) bool { return says(s) == said }}
 	}
 }
 
@@ -191,12 +209,13 @@ var ShareWords = []string{"1/4", "1/3", "1/2", "2/3", "3/4"}
 func (l *loader) lostShare(t *source.Table, key string) Condition {
 	inner := t.Inner(key)
 	if inner == nil {
-		return nil
+		return Condition{}
 	}
-	share := Shares[inner.OneOf("least", ShareWords)]
+	written := inner.OneOf("least", ShareWords)
+	share := Shares[written]
 	inner.Close()
-	return func(s *scene) bool {
+	return Condition{reason.New("page.if.lost_share", "what", written), func(s *scene) bool {
 		lost, whole := s.pack.lost(s.attacker)
 		return lost*share[1] >= share[0]*whole
-	}
+	}}
 }

@@ -24,7 +24,10 @@ type Effect struct {
 }
 
 // deed is what an effect of some kind does to an attack while it is compiled.
-type deed interface{ apply(w *work, e *Effect) }
+type deed interface {
+	apply(w *work, e *Effect)
+	words(p *Pack) reason.Reason
+}
 
 // effectKinds is the registry: a new kind is one row here and one deed. Owner is
 // whose an effect of the kind is where it does not say: Self for what changes its
@@ -114,6 +117,19 @@ func (m modify) apply(w *work, e *Effect) {
 	}
 }
 
+func (m modify) words(p *Pack) reason.Reason {
+	id := "page.effect.better"
+	switch step := p.Step(m.step); {
+	case step.Shape == ShapeTable && m.by < 0:
+		id = "page.effect.left"
+	case step.Shape == ShapeTable:
+		id = "page.effect.right"
+	case m.by < 0:
+		id = "page.effect.worse"
+	}
+	return reason.New(id, "by", max(m.by, -m.by), "step", p.stepNamed(m.step))
+}
+
 // looking tells whether the attack is a roll on a table, by that step.
 func (w *work) looking(step string) bool {
 	s := w.pack.Step(step)
@@ -149,6 +165,10 @@ func (r reroll) apply(w *work, e *Effect) {
 		s.rerolls |= r.which
 		s.also = append(s.also, reason.New("why.reroll."+strings.ReplaceAll(r.word, " ", "_"), "name", reason.Name(e.Words)))
 	}
+}
+
+func (r reroll) words(p *Pack) reason.Reason {
+	return reason.New("page.effect.reroll_"+strings.ReplaceAll(r.word, " ", "_"), "step", p.stepNamed(r.step))
 }
 
 // natural gives something to a die that goes on with a high natural face.
@@ -202,6 +222,14 @@ func (n natural) apply(w *work, e *Effect) {
 	}
 }
 
+func (n natural) words(p *Pack) reason.Reason {
+	var gives []reason.Reason
+	for i, gift := range n.gives {
+		gives = append(gives, reason.New("page.gift."+n.ids[i], "n", gift.Amount))
+	}
+	return reason.New("page.effect.natural", "from", n.gives[0].From, "step", p.stepNamed(n.step), "gives", gives)
+}
+
 // passes lets a step pass without a roll.
 type passes struct{ step string }
 
@@ -212,6 +240,10 @@ func (p passes) apply(w *work, e *Effect) {
 		s.passes = true
 		s.because(reason.New("why.passes", "name", reason.Name(e.Words)))
 	}
+}
+
+func (d passes) words(p *Pack) reason.Reason {
+	return reason.New("page.effect.passes", "step", p.stepNamed(d.step))
 }
 
 // moreAttacks changes how many attacks there are.
@@ -231,6 +263,20 @@ func (m moreAttacks) apply(w *work, e *Effect) {
 	w.attacksBecause(reason.New("why.attacks.more", "name", reason.Name(e.Words)))
 }
 
+func (m moreAttacks) words(*Pack) reason.Reason {
+	var all []reason.Reason
+	if m.times > 1 {
+		all = append(all, reason.New("page.effect.times", "n", m.times))
+	}
+	if m.plus > 0 {
+		all = append(all, reason.New("page.effect.plus", "n", m.plus))
+	}
+	if m.least > 0 {
+		all = append(all, reason.New("page.effect.least", "n", m.least))
+	}
+	return reason.New("page.effect.attacks", "what", all)
+}
+
 // ignore takes another effect out of this attack.
 type ignore struct{ what string }
 
@@ -239,6 +285,10 @@ func (l *loader) ignore(t *source.Table) deed { return ignore{l.name(t, "what", 
 // apply does nothing: what is ignored is settled before anything is applied.
 func (ignore) apply(*work, *Effect) {}
 
+func (i ignore) words(p *Pack) reason.Reason {
+	return reason.New("page.effect.ignore", "what", p.effectNamed(i.what))
+}
+
 // lastSave gives a save against each point of damage; the best one counts.
 type lastSave struct{ need attack.Need }
 
@@ -246,4 +296,8 @@ func (l *loader) lastSave(t *source.Table) deed { return lastSave{l.need(t, "nee
 
 func (s lastSave) apply(w *work, e *Effect) {
 	w.betterLast(s.need, reason.New("why.effect", "name", reason.Name(e.Words)))
+}
+
+func (s lastSave) words(*Pack) reason.Reason {
+	return reason.New("page.effect.last_save", "need", s.need.String())
 }

@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"fmt"
+
 	"drumhead/engine/attack"
 	"drumhead/engine/reason"
 	"drumhead/engine/rules/source"
@@ -18,6 +20,10 @@ func (s save) apply(w *work, e *Effect) {
 	}
 }
 
+func (s save) words(*Pack) reason.Reason {
+	return reason.New("page.effect.save", "need", s.need.String())
+}
+
 // sure lets no save be rolled against the damage, and it always spills.
 type sure struct{}
 
@@ -27,6 +33,8 @@ func (sure) apply(w *work, e *Effect) {
 	w.sure = true
 	w.damageBecause(reason.New("why.sure", "name", reason.Name(e.Words)))
 }
+
+func (sure) words(*Pack) reason.Reason { return reason.New("page.effect.sure") }
 
 // moreDamage makes each attack do more damage.
 type moreDamage struct{ plus int }
@@ -38,6 +46,8 @@ func (d moreDamage) apply(w *work, e *Effect) {
 	w.damageBecause(reason.New("why.damage_more", "by", d.plus, "name", reason.Name(e.Words)))
 }
 
+func (d moreDamage) words(*Pack) reason.Reason { return reason.New("page.effect.damage", "n", d.plus) }
+
 // spill lets damage beyond a model's last wound go on to the next one.
 type spill struct{}
 
@@ -48,12 +58,16 @@ func (spill) apply(w *work, e *Effect) {
 	w.damageBecause(reason.New("why.spill", "name", reason.Name(e.Words)))
 }
 
+func (spill) words(*Pack) reason.Reason { return reason.New("page.effect.spill") }
+
 // falls has a unit's models fall before or after those that they stand with.
 type falls struct{ which string }
 
 func (l *loader) falls(t *source.Table) deed { return falls{t.OneOf("which", FallsWhen)} }
 
 func (falls) apply(*work, *Effect) {}
+
+func (f falls) words(*Pack) reason.Reason { return reason.New("page.effect.falls_" + f.which) }
 
 // change changes a value of a profile: by some, or times a part. It acts where
 // the value is looked up, not on the attack. Without of it is its own unit's; of
@@ -94,6 +108,18 @@ func (c change) number(n int) int {
 	return max(0, n+c.by)
 }
 
+func (c change) words(p *Pack) reason.Reason {
+	whose := reason.New("page.effect.own")
+	if c.of == Target {
+		whose = reason.New("page.effect.targets")
+	}
+	name := reason.Name(p.wordsFor(c.characteristic))
+	if c.times[1] > 0 {
+		return reason.New("page.effect.part", "name", name, "whose", whose, "times", fmt.Sprintf("%d/%d", c.times[0], c.times[1]))
+	}
+	return reason.New("page.effect.change", "name", name, "whose", whose, "by", fmt.Sprintf("%+d", c.by))
+}
+
 // may and mayNot say what a unit may do; the battle asks for them.
 type (
 	may    struct{ what string }
@@ -112,3 +138,7 @@ func (l *loader) mayNot(t *source.Table) deed { return mayNot{t.OneOf("what", Ma
 
 func (may) apply(*work, *Effect)    {}
 func (mayNot) apply(*work, *Effect) {}
+
+func (m may) words(*Pack) reason.Reason { return reason.New("page.effect.may", "what", m.what) }
+
+func (m mayNot) words(*Pack) reason.Reason { return reason.New("page.effect.may_not", "what", m.what) }

@@ -226,11 +226,14 @@ func TestRowsBeyondLimit(t *testing.T) {
 
 // loadSeeds are the packs from which the fuzz of the loader begins.
 func loadSeeds(t testing.TB) [][]byte {
-	common, err := os.ReadFile("testdata/common.toml")
-	if err != nil {
-		t.Fatal(err)
+	var seeds [][]byte
+	for _, name := range []string{"testdata/common.toml", "testdata/odd.toml"} {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		seeds = append(seeds, text)
 	}
-	seeds := [][]byte{common}
 	for _, id := range Builtins() {
 		text, _ := Builtin(id)
 		seeds = append(seeds, text)
