@@ -12,6 +12,7 @@ import (
 	bolterrors "go.etcd.io/bbolt/errors"
 
 	"drumhead/storage"
+	"drumhead/storage/internal/layout"
 	"drumhead/storage/internal/ledgers"
 )
 
@@ -21,12 +22,14 @@ const (
 	maxGroupBytes = 4 << 20 // the last member may go beyond
 )
 
-// markWait is how long a mark may wait for appends to ride along with; with
-// the commit itself it stays under the promised 50 ms. After a commit that
-// found no room it waits fullWait.
+// How long marks wait for others, since one commit for many writes far fewer
+// pages than many with one each: until there are enough of them, and no longer
+// than markWait; with the commit itself it stays under the promised 50 ms. After
+// a commit that found no room they wait fullWait.
 const (
-	markWait = 40 * time.Millisecond
-	fullWait = time.Second
+	enoughMarks = 16
+	markWait    = 40 * time.Millisecond
+	fullWait    = time.Second
 )
 
 // member is one append, or one put on a shelf, on its way into a commit.
@@ -87,28 +90,48 @@ func (s *Store) enqueue(ctx context.Context, m *member) error {
 // commits is the committer: it writes what waits, as long as the queue is open.
 func (s *Store) commits() {
 	defer close(s.ended)
-	var flush <-chan time.Time
+	var flush <-chan time.Time // when marks are written at the latest; nil while none waits
+	full := false              // there was no room: marks wait for flush
 	for {
 		var group []*member
+		var marks []ledgers.Mark
 		select {
 		case first, open := <-s.queue:
 			if !open {
-				s.write(nil)
+				s.write(nil, s.Marks.Take())
 				return
 			}
 			group = s.drain(first)
+			if marks = s.ripe(); full {
+				marks = nil
+			} else if marks != nil {
+				flush = nil
+			}
 		case <-s.marked:
 			if flush == nil {
 				flush = time.After(markWait)
 			}
 			continue
 		case <-flush:
+			marks, flush = s.Marks.Take(), nil
 		}
-		flush = nil
-		if full := s.write(group); full {
+		before := full
+		if full = s.write(group, marks); full {
 			flush = time.After(fullWait)
+		} else if before && flush != nil {
+			flush = time.After(markWait)
 		}
 	}
+}
+
+// ripe gives the marks that have waited for long enough, by the store's clock,
+// or are enough of them; else none.
+func (s *Store) ripe() []ledgers.Mark {
+	all := s.Marks.Take()
+	if len(all) == 0 || len(all) < enoughMarks && s.Now().Sub(layout.TimeOfMillis(all[0].At)) < markWait {
+		return nil
+	}
+	return all
 }
 
 // drain takes what is already waiting. It waits for nothing: while a group is
@@ -131,10 +154,9 @@ func (s *Store) drain(m *member) (group []*member) {
 	return group
 }
 
-// write makes a group and all waiting marks durable and answers the group. It
-// tells whether there was no room.
-func (s *Store) write(group []*member) (full bool) {
-	marks := s.Marks.Take()
+// write makes a group and marks durable and answers the group. It tells whether
+// there was no room.
+func (s *Store) write(group []*member, marks []ledgers.Mark) (full bool) {
 	var err error
 	switch {
 	case s.doubt.Load():

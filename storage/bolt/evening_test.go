@@ -128,6 +128,18 @@ func faults(t testing.TB, s *Store) (found []error) {
 	return found
 }
 
+// marksWritten waits until every mark is written.
+func (e *evening) marksWritten() {
+	e.Helper()
+	for range 500 {
+		if len(e.store.Marks.Take()) == 0 {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	e.Fatal("marks are not written")
+}
+
 // used is how much of the file has ever been written; the rest is room.
 func (e *evening) used() (n int) {
 	e.Helper()

@@ -3,7 +3,6 @@ package bolt
 import (
 	"errors"
 	"testing"
-	"time"
 
 	"drumhead/storage"
 	"drumhead/storage/internal/ledgers"
@@ -52,7 +51,7 @@ func TestTwoBatchesOfOneLedgerInOneGroup(t *testing.T) {
 	rival.Source = "rival"
 	rival.Entries = []storage.Entry{{Seq: 31, Bytes: storagetest.Entry(second.Expect.Ledger, 31, "rival", "")}}
 	group := []*member{taking(t, s, first), taking(t, s, second), taking(t, s, rival), taking(t, s, first)}
-	s.write(group)
+	s.write(group, nil)
 	for i, want := range []error{nil, nil, storage.ErrConflict, &storage.Seen{}} {
 		var seen *storage.Seen
 		if _, ok := want.(*storage.Seen); ok {
@@ -79,7 +78,7 @@ func TestRefusedGroupCommitsNothing(t *testing.T) {
 	s := still(t, e)
 	before := s.newest()
 	for range 3 {
-		s.write([]*member{taking(t, s, b)})
+		s.write([]*member{taking(t, s, b)}, nil)
 	}
 	if after := s.newest(); after != before {
 		t.Errorf("%d transactions for nothing", after-before)
@@ -96,7 +95,7 @@ func TestBugEndsTheStore(t *testing.T) {
 	s := still(t, e)
 	good := taking(t, s, next(t, s, 2, 1))
 	bad := &member{done: make(chan struct{}), do: func(ledgers.Tx) error { panic("a bug") }}
-	s.write([]*member{good, bad})
+	s.write([]*member{good, bad}, nil)
 	for _, m := range []*member{good, bad} {
 		if !errors.Is(m.err, storage.ErrUnknown) {
 			t.Errorf("got %v", m.err)
@@ -142,12 +141,7 @@ func TestMarksAreWrittenWithoutAppends(t *testing.T) {
 	if err := e.store.MarkSent(t.Context(), storage.PostID{Ledger: b.Expect.Ledger}, "m1"); err != nil {
 		t.Fatal(err)
 	}
-	for range 500 {
-		if len(e.store.Marks.Take()) == 0 {
-			break
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
+	e.marksWritten()
 	e.crash()
 	e.open()
 	if posts, err := e.store.Outbox(t.Context(), 9); err != nil || len(posts) != 0 {

@@ -140,6 +140,7 @@ func (c *powerCut) lying(image []byte, after string) {
 func TestPowerLoss(t *testing.T) {
 	c := powerCut{evening: newEvening(t), rng: rand.New(rand.NewPCG(seed(t), 9))}
 	c.play()
+	c.marksWritten()
 	for commit := range 8 * long(t) {
 		c.cut(1 + 12*(commit%3))
 	}

@@ -102,7 +102,7 @@ func (s *Store) rouse() {
 func (s *Store) Wake() <-chan struct{} { return s.wake }
 
 // MarkSent ends a post's waiting and keeps the receipt. It does not wait for
-// the disk: the mark is written with the next appends, or after markWait.
+// the disk: the mark is written with others, after markWait at the latest.
 func (s *Store) MarkSent(ctx context.Context, id storage.PostID, receipt string) error {
 	mark, wanted, err := s.NewMark(ctx, id, receipt)
 	if err != nil || !wanted {

@@ -153,7 +153,7 @@ func (s *naive) Append(ctx context.Context, batches ...storage.Batch) error {
 	}
 	since := s.now().Truncate(time.Microsecond)
 	for _, p := range s.posts {
-		if !p.sent && !p.since.Before(since) {
+		if !p.since.Before(since) {
 			since = p.since.Add(time.Microsecond)
 		}
 	}

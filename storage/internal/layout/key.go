@@ -11,14 +11,16 @@ import (
 // Kind is what a record of the table Ledgers is.
 type Kind byte
 
-// The kinds, in the order in which they lie behind a ledger's id.
+// The kinds, in the order in which they lie behind a ledger's id. What every
+// append writes, the newest posts, the head and the newest entry, are
+// neighbours: they lie on one page of the database, seldom on two.
 const (
+	KindPosts  Kind = 'g' // given out
 	KindHead   Kind = 'h'
+	KindTail   Kind = 'i' // items that no page has yet
 	KindSecret Kind = 'k'
-	KindPosts  Kind = 'o'
 	KindPage   Kind = 'p'
 	KindWord   Kind = 's'
-	KindTail   Kind = 't'
 	KindPlayer Kind = 'u'
 	KindTimer  Kind = 'w'
 )
@@ -43,8 +45,11 @@ func SecretKey(l storage.LedgerID) []byte { return OfKind(l, KindSecret) }
 // PageKey is where the packed entries first … first+31 lie.
 func PageKey(l storage.LedgerID, first uint64) []byte { return numbered(l, KindPage, first) }
 
-// TailKey is where one entry lies that is not packed yet.
-func TailKey(l storage.LedgerID, seq uint64) []byte { return numbered(l, KindTail, seq) }
+// TailKey is where one entry lies that is not packed yet. These keys count
+// down, so that the newest entry lies beside the head.
+func TailKey(l storage.LedgerID, seq uint64) []byte {
+	return binary.BigEndian.AppendUint32(OfKind(l, KindTail), ^uint32(seq))
+}
 
 // PostsKey is where the posts of the batch that ended at last lie.
 func PostsKey(l storage.LedgerID, last uint64) []byte { return numbered(l, KindPosts, last) }

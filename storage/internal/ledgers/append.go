@@ -77,13 +77,16 @@ func sameAbout(p *part, fixed storage.About) error {
 }
 
 // stamp is the moment for new posts, in microseconds: now, but later than
-// every post that waits, so that the queue keeps the order of appending.
+// every post that waits, so that the queue keeps the order of appending, and
+// than every one that was sent, so that it does not matter when a mark is written.
 func (k *Keeper) stamp(tx Tx) uint64 {
-	now := uint64(max(k.now().UnixMicro(), 0))
-	if since, _, _, ok := layout.ParseQueueKey(tx.Last(layout.Waiting)); ok {
-		return max(now, since+1)
+	stamp := uint64(max(k.now().UnixMicro(), 0))
+	for _, queue := range []layout.Table{layout.Waiting, layout.Sent} {
+		if since, _, _, ok := layout.ParseQueueKey(tx.Last(queue)); ok {
+			stamp = max(stamp, since+1)
+		}
 	}
-	return now
+	return stamp
 }
 
 // write puts one part into the draft.
