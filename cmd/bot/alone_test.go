@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"drumhead/engine/dice"
 	"drumhead/storage"
 )
 
@@ -123,4 +124,30 @@ func readFaces(t *testing.T, printed string) []int {
 		}
 	}
 	return faces
+}
+
+// TestStream: as many bytes as asked for, the same for the same word, and they are
+// the dice that the protocol gives: dice of 256 sides of the seal's first keys.
+func TestStream(t *testing.T) {
+	code, out, errs := start(t, "", "stream", "--bytes", "25000")
+	if code != good || len(out) != 25000 {
+		t.Fatalf("code %d, %d bytes, %s", code, len(out), errs)
+	}
+	if _, again, _ := start(t, "", "stream", "--bytes", "25000"); again != out {
+		t.Error("the same word gives other bytes")
+	}
+	if _, other, _ := start(t, "", "stream", "--bytes", "25000", "--seed", "withy"); other == out {
+		t.Error("another word gives the same bytes")
+	}
+	chain, err := dice.NewChain(sha256.Sum256([]byte("osier/0")), sealLength)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, at := range []int{0, 9_999, 10_000, 24_999} {
+		s := dice.NewStream("practiceaaaaaaaaaaaaaaaaaa", uint64(at/10_000+1), "none", chain.Key(at/10_000+1))
+		s.Seek(uint64(at % 10_000))
+		if want := s.Draw(256) - 1; int(out[at]) != want {
+			t.Errorf("byte %d is %d, want %d", at, out[at], want)
+		}
+	}
 }

@@ -42,10 +42,11 @@ func subcommands() []subcommand {
 	return []subcommand{
 		{"play", "[--data DIR] [--as NAME] [--script FILE] [--json] …", "play in the terminal, or let a program play", play},
 		{"demo", "[--fast] [--out DIR]", "watch a whole evening: battle, proof, campaign", demo},
-		{"verify", "FILE.jsonl [--checkpoint FILE] [--key VKEY]", "check a ledger without the bot that made it", verify},
+		{"verify", "FILE.jsonl [--checkpoint FILE] [--key VKEY] [--against FILE.jsonl]", "check a ledger without the bot that made it", verify},
 		{"export", "[--data DIR] [--place P] [--out DIR] [--words]", "write ledgers, checkpoints and pinned files", export},
 		{"picture", "KIND [FILE.json|- OUT.png|OUT.svg]", "draw dice, odds, luck, a map or standings from JSON", draw},
 		{"pack", "check FILE | show ID|FILE", "check a rules pack, or show its rules in words", pack},
+		{"stream", "[--bytes N] [--seed WORD]", "write raw bytes of dice, for programs that test randomness", stream},
 		{"schema", "[NAME]", "print a JSON Schema", schema},
 		{"serve", "", "connect to chat platforms", serve},
 		{"version", "", "say which version this is", version},

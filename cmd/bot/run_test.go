@@ -42,6 +42,7 @@ func TestCommandLine(t *testing.T) {
 		{"schema", good, "bot schema play"},
 		{"schema play", good, "json-schema.org"},
 		{"schema nothing", usage, `no schema "nothing"`},
+		{"stream --bytes 0", usage, "expected 1 or more"},
 		{"picture", usage, "dice, luck, map, maps, odds, standings"},
 		{"picture map", good, `"Alder Ford"`},
 		{"picture tabel", usage, `no kind "tabel"`},
