@@ -31,7 +31,7 @@ func (r rolled) choices() []chat.Choice {
 	if !r.offers() {
 		return nil
 	}
-	var list []chat.Choice
+	list := make([]chat.Choice, 0, r.outcome.Carry.Sides-1)
 	for face := 2; face <= r.outcome.Carry.Sides; face++ {
 		need := attack.AtLeast(face)
 		list = append(list, chat.Choice{Label: need.String(), Command: r.next(sentence.Stage{Need: need}), Once: true})

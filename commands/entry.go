@@ -174,7 +174,9 @@ func (a *ask) ready(g *gathered, mayRoll bool) error {
 	}
 	if len(g.dones) == 0 {
 		g.batch.Expect, g.batch.Players = g.now.head, a.invited[g.place]
-		g.now = g.now.copy(g.batch.Players)
+		if len(g.batch.Players) > 0 {
+			g.now = g.now.copy(g.batch.Players)
+		}
 	}
 	return nil
 }

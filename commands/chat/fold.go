@@ -1,6 +1,7 @@
 package chat
 
 import (
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -29,6 +30,9 @@ func Fold(lines []Line) []Line {
 // cut ends lines where the bot's own text has a line end, so that a sentence of
 // the catalogue may hold several.
 func cut(line Line) []Line {
+	if !slices.ContainsFunc(line, func(s Span) bool { return s.Kind == Plain && (s.Text == "" || strings.Contains(s.Text, "\n")) }) {
+		return []Line{line} // as nearly every line is
+	}
 	out := []Line{nil}
 	for _, s := range line {
 		parts := []string{s.Text}

@@ -69,6 +69,9 @@ func GiftNamed(id string) (Gift, bool) {
 
 // gifts works out what a face gives to a token at this step.
 func (e Each) gifts(t token, face int) family {
+	if len(e.Naturals) == 0 {
+		return family{before: t, self: t}
+	}
 	f := family{before: t, self: t}
 	for _, n := range e.Naturals {
 		if face >= n.From {

@@ -3,6 +3,7 @@ package bolt
 import (
 	"fmt"
 	"iter"
+	"slices"
 
 	bbolt "go.etcd.io/bbolt"
 
@@ -22,17 +23,21 @@ type table = layout.Table
 // when it is first asked for.
 type transaction struct {
 	tx      *bbolt.Tx
-	buckets *[1 << 7]*bbolt.Bucket // by the letter of the table
+	buckets *[len(tables)]*bbolt.Bucket // of the tables, in their order
 }
 
 var _ ledgers.Tx = transaction{}
 
-func over(tx *bbolt.Tx) transaction { return transaction{tx, new([1 << 7]*bbolt.Bucket)} }
+func over(tx *bbolt.Tx) transaction { return transaction{tx, new([len(tables)]*bbolt.Bucket)} }
+
+// tables are all of them, in their order.
+var tables = [8]table(layout.Tables())
 
 // in gives the bucket of a table. A table that is missing is damage; whoever
 // runs the transaction turns the panic into an error.
 func (t transaction) in(table table) *bbolt.Bucket {
-	if b := t.buckets[table]; b != nil {
+	i := slices.Index(tables[:], table)
+	if b := t.buckets[i]; b != nil {
 		return b
 	}
 	b := t.tx.Bucket([]byte{byte(table)})
@@ -42,7 +47,7 @@ func (t transaction) in(table table) *bbolt.Bucket {
 	if table == layout.Ledgers || table == layout.Sent {
 		b.FillPercent = fill
 	}
-	t.buckets[table] = b
+	t.buckets[i] = b
 	return b
 }
 
