@@ -1,7 +1,6 @@
 package commands
 
 import (
-	"fmt"
 	"strconv"
 
 	"drumhead/commands/chat"
@@ -41,7 +40,7 @@ func (r rolled) choices() []chat.Choice {
 
 // next is the command that carries this very roll on, whatever was rolled since.
 func (r rolled) next(stage sentence.Stage) string {
-	return fmt.Sprintf("/roll again #%d %s", r.seq, stage)
+	return "/roll again #" + strconv.FormatUint(r.seq, 10) + " " + stage.String()
 }
 
 // decimal shows an expected number.

@@ -134,6 +134,35 @@ func TestCrashBeforeTheMarkIsWritten(t *testing.T) {
 	e.close()
 }
 
+// A group may end the waiting of every post and append in the same transaction,
+// also when the queue was many pages long.
+func TestQueueEmptiedByTheGroupThatAppends(t *testing.T) {
+	e := newEvening(t)
+	var posts []storage.PostID
+	for range 300 {
+		b := e.append(1, 1)
+		posts = append(posts, storage.PostID{Ledger: b.Expect.Ledger, Seq: b.Expect.Size})
+	}
+	e.close()
+	s := still(t, e)
+	for _, id := range posts {
+		if err := s.MarkSent(t.Context(), id, ""); err != nil {
+			t.Fatal(err)
+		}
+	}
+	m := taking(t, s, next(t, s, 1, 1))
+	s.write([]*member{m}, s.Marks.Take())
+	if m.err != nil {
+		t.Fatal(m.err)
+	}
+	if waiting, err := s.Outbox(t.Context(), 9); err != nil || len(waiting) != 1 || waiting[0].ID.Seq != 300 {
+		t.Errorf("%v wait, %v", waiting, err)
+	}
+	if found := faults(t, s); found != nil {
+		t.Error(found)
+	}
+}
+
 // A mark is written by itself when nothing else is.
 func TestMarksAreWrittenWithoutAppends(t *testing.T) {
 	e := newEvening(t)

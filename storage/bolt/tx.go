@@ -83,7 +83,14 @@ func (t transaction) Ascend(table layout.Table, from []byte) iter.Seq2[[]byte, [
 	}
 }
 
+// Last looks for a first key before the last: where every page of a table lost
+// its keys in this very transaction, bbolt 1.5.0 would look for the last of them
+// for ever.
 func (t transaction) Last(table layout.Table) []byte {
-	k, _ := t.in(table).Cursor().Last()
+	c := t.in(table).Cursor()
+	if k, _ := c.First(); k == nil {
+		return nil
+	}
+	k, _ := c.Last()
 	return k
 }
