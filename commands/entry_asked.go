@@ -1,6 +1,8 @@
 package commands
 
 import (
+	"strconv"
+
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
@@ -163,6 +165,13 @@ func planExplain(a *ask) (*answer, error) {
 	s, err := a.settings(e.view.place)
 	if s.Pictures != picturesNever {
 		p.Pictures = e.drawn
+	}
+	if e.drawn != nil {
+		about := number64(e.rec.Seq)
+		if e.part > 0 {
+			about += "." + strconv.Itoa(e.part)
+		}
+		p.Choices = choices(chat.Choice{Label: "Odds", Command: "/odds " + about})
 	}
 	return &answer{posts: []chat.Post{p}}, err
 }

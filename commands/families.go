@@ -20,6 +20,7 @@ var families = []func() []command{
 	cutCommands,
 	entryCommands,
 	luckCommands,
+	oddsCommands,
 	tellCommands,
 	forceCommands,
 	battleCommands,

@@ -68,6 +68,7 @@ type Post struct {
 	Quiet    bool        `json:"quiet,omitempty"`
 	Entry    int64       `json:"entry"`           // the entry it tells of, -1 for none
 	Error    string      `json:"error,omitempty"` // code of an error post
+	Law      []float64   `json:"law,omitempty"`   // for programs: the exact chances of 0, 1, 2, … of the last quantity told
 }
 
 // Destination says where a post goes. Place and no Only: to all there. Place

@@ -21,6 +21,7 @@ type object struct {
 	Notify   []string        `json:"notify"`
 	Entry    int64           `json:"entry"`
 	Error    string          `json:"error"`
+	Law      []float64       `json:"law,omitempty"`
 }
 
 type choiceObject struct {
@@ -43,7 +44,7 @@ type fileObject struct {
 
 func (t *Terminal) writeJSON(p chat.Post, m made) error {
 	o := object{
-		Post: p.ID, Place: placeName(p.To), Only: onlyName(p.To), Edit: p.Edit, Entry: p.Entry, Error: p.Error,
+		Post: p.ID, Place: placeName(p.To), Only: onlyName(p.To), Edit: p.Edit, Entry: p.Entry, Error: p.Error, Law: p.Law,
 		Choices: []choiceObject{}, Pictures: []pictureObject{}, Files: []fileObject{}, Notify: people(p.Notify),
 	}
 	var lines []string

@@ -1,0 +1,296 @@
+package commands
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"drumhead/commands/chat"
+	"drumhead/commands/proof"
+	"drumhead/engine/attack"
+	"drumhead/engine/battle"
+	"drumhead/engine/dice"
+	"drumhead/engine/reason"
+)
+
+// oddsOfLines reckons lines of a sheet in the battle here, for either side: also
+// what the other might do.
+func (a *ask) oddsOfLines(text string) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	side := f.side()
+	if side == battle.Nobody {
+		side = f.Side
+	}
+	all, err := f.prospects(side, text)
+	if err != nil {
+		theirs, failed := f.prospects(battle.Other(side), text)
+		if failed != nil {
+			return nil, f.oddsRefused(err, text)
+		}
+		all = theirs
+	}
+	p := a.post()
+	var last *chances
+	aimed := map[string]bool{}
+	for _, one := range all {
+		lines, c := f.prospect(one, aimed[one.At])
+		aimed[one.At] = true
+		p.Lines = append(p.Lines, lines...)
+		if c != nil {
+			last = c
+		}
+	}
+	p.Lines = append(p.Lines, f.assumptions(all)...)
+	if last != nil {
+		p.Pictures, p.Law = last.picture(), fromZero(last.law)
+	} else if one := all[len(all)-1]; one.What != battle.AnAttack {
+		p.Law = []float64{1 - one.In, one.In}
+	}
+	return only(p)
+}
+
+// oddsRefused tells a refusal of lines: of a single one no number is said.
+func (f field) oddsRefused(err error, text string) error {
+	r, ok := err.(*reason.Refusal)
+	if ok && len(written(text)) < 2 {
+		one := *r
+		one.Line = 0
+		err = &one
+	}
+	return oddsTyped(f.named(err))
+}
+
+// oddsTyped makes the example of a refused line one that can be typed.
+func oddsTyped(err error) error {
+	r, ok := err.(*reason.Refusal)
+	if !ok || r.Example == "" {
+		return err
+	}
+	one := *r
+	line := strings.TrimPrefix(r.Example, "/order ")
+	switch {
+	case strings.HasPrefix(line, "/"):
+	case spokenChance.MatchString(line):
+		one.Example = "/odds " + line
+	default:
+		one.Example = "" // no die decides it
+	}
+	one.Line = 0
+	return &one
+}
+
+// prospects reads and reckons lines; "Mortar at Riders" is a shot, or a strike by
+// who cannot shoot.
+func (f field) prospects(side int, text string) ([]battle.Prospect, error) {
+	if !spokenVerb.MatchString(text) {
+		all, err := f.prospects(side, "shoot "+text)
+		if err == nil {
+			return all, nil
+		}
+		if strike, failed := f.prospects(side, "fight "+text); failed == nil {
+			return strike, nil
+		}
+		return nil, err
+	}
+	lines, err := battle.ParseSheet(f.State, side, text)
+	if err != nil {
+		return nil, err
+	}
+	return battle.Prospects(f.State, side, lines)
+}
+
+// prospect tells what one line promises; of a later one at the same target what all
+// of them do together.
+func (f field) prospect(p battle.Prospect, later bool) ([]chat.Line, *chances) {
+	slots := []any{"unit", f.unit(p.Unit), "at", f.unit(p.At), "chance", percent(p.In), "stands", percent(p.Stands)}
+	var lines []chat.Line
+	switch p.What {
+	case battle.ACharge:
+		lines = append(lines, f.say("odds.charge", slots...))
+	case battle.ACast:
+		id := "odds.cast"
+		if p.Opposed {
+			id = "odds.cast_opposed"
+		}
+		lines = append(lines, f.say(id, append(slots, "power", reason.Name(f.Pack.Power(p.Power).Title))...))
+		if p.Mishap > 0 {
+			lines = append(lines, f.say("odds.mishap", "chance", oneIn(p.Mishap)))
+		}
+	}
+	if !p.Strikes {
+		return lines, nil
+	}
+	c := f.fallen(p.At, p.Before, p.Solved)
+	if p.What != battle.AnAttack {
+		c.head = f.say("odds.then", "unit", f.unit(p.At))
+	} else {
+		id := "odds.attack"
+		if later {
+			id = "odds.also"
+		}
+		c.head = f.say(id, "unit", f.unit(p.Unit), "at", f.unit(p.At), "weapons", f.weaponTitles(p))
+	}
+	lines = append(lines, c.lines()...)
+	return append(lines, f.destroyed(p.At, p.Before, p.Solved)), &c
+}
+
+func (f field) weaponTitles(p battle.Prospect) []reason.Name {
+	var out []reason.Name
+	for _, w := range p.Weapons {
+		out = append(out, reason.Name(w.Title))
+	}
+	return out
+}
+
+// fallen is the law of the models that fall, or of wounds where only one stands.
+func (f field) fallen(unit string, before int, solved attack.Solved) chances {
+	if u, _ := f.Unit(unit); u.Left > 1 {
+		return chances{ask: f.ask, what: "odds.what.models", law: solved.Fell(before)}
+	}
+	return chances{ask: f.ask, what: "odds.what.wounds", law: solved.Crossed(before)}
+}
+
+// destroyed says how likely nobody is left, and how many points that takes off.
+func (f field) destroyed(unit string, before int, solved attack.Solved) chat.Line {
+	return f.say("odds.gone", "unit", f.unit(unit), "chance", percent(solved.Destroyed()), "points", decimal(f.removed(unit, before, solved)))
+}
+
+// removed is how many points an attack takes off the table on average.
+func (f field) removed(unit string, before int, solved attack.Solved) float64 {
+	u, _ := f.Unit(unit)
+	kind := f.Pack.Unit(u.Kind)
+	if each := kind.Each(f.Pack); each > 0 {
+		return solved.Fell(before).Mean() * float64(each)
+	}
+	return solved.Destroyed() * float64(kind.Points(u.Size, f.Pack))
+}
+
+// assumptions says what was taken for granted because nobody said it.
+func (f field) assumptions(all []battle.Prospect) []chat.Line {
+	var unsaid []reason.Name
+	for _, p := range all {
+		if p.Unsaid && !slices.Contains(unsaid, f.unit(p.Unit)) {
+			unsaid = append(unsaid, f.unit(p.Unit))
+		}
+	}
+	if len(unsaid) == 0 {
+		return nil
+	}
+	return []chat.Line{f.say("battle.told.assumed", "units", unsaid)}
+}
+
+// target is one enemy that a unit could aim at, for comparing.
+type target struct {
+	prospect battle.Prospect
+	points   float64
+}
+
+// oddsBest compares what a unit could aim at: points that it would take off on
+// average, then the chance that nobody is left, then by name.
+func (a *ask) oddsBest(name string) (*answer, error) {
+	f, err := a.battle()
+	if err != nil {
+		return nil, err
+	}
+	u, err := f.find(name)
+	if err != nil {
+		return nil, err
+	}
+	var all []target
+	var refused error
+	for _, t := range f.Units {
+		if t.Side == u.Side || !t.Stands() {
+			continue
+		}
+		one, err := f.aimed(u, t)
+		if err != nil {
+			refused = err
+			continue
+		}
+		all = append(all, target{one, f.removed(t.ID, one.Before, one.Solved)})
+	}
+	if len(all) == 0 {
+		return nil, f.oddsRefused(refused, name)
+	}
+	slices.SortStableFunc(all, func(x, y target) int {
+		return cmp.Or(cmp.Compare(y.points, x.points), cmp.Compare(y.prospect.Solved.Destroyed(), x.prospect.Solved.Destroyed()),
+			cmp.Compare(f.Short(x.prospect.At), f.Short(y.prospect.At)))
+	})
+	p := a.post(f.say("odds.best", "unit", f.unit(u.ID), "at", f.unit(all[0].prospect.At)))
+	var compared []battle.Prospect
+	for _, t := range all {
+		p.Lines = append(p.Lines, f.say("odds.target", "unit", f.unit(t.prospect.At), "points", decimal(t.points),
+			"n", decimal(t.prospect.Solved.Fell(t.prospect.Before).Mean()), "chance", percent(t.prospect.Solved.Destroyed())))
+		compared = append(compared, t.prospect)
+	}
+	p.Lines = append(p.Lines, f.assumptions(compared)...)
+	p.Law = fromZero(f.fallen(all[0].prospect.At, all[0].prospect.Before, all[0].prospect.Solved).law)
+	return only(p)
+}
+
+// aimed reckons a unit's shots at a target within reach, or its strike if it cannot
+// shoot or is in melee.
+func (f field) aimed(u, t battle.Unit) (battle.Prospect, error) {
+	aim := battle.Aim{At: t.ID}
+	verbs := []battle.Verb{battle.Shoot, battle.Fight}
+	if u.InMelee() {
+		verbs = verbs[1:]
+	}
+	var refused error
+	for _, verb := range verbs {
+		all, err := battle.Prospects(f.State, u.Side, []battle.Line{{Order: verb, Unit: u.ID, Aim: aim}})
+		if err == nil {
+			return all[0], nil
+		}
+		refused = cmp.Or(refused, err)
+	}
+	return battle.Prospect{}, refused
+}
+
+// oddsOfAttacks tells how likely it was what the attacks of an entry did: of the
+// part asked for, else of the first.
+func (a *ask) oddsOfAttacks(e *explained) (*answer, error) {
+	c, err := proof.CommandOf(e.rec)
+	if err != nil {
+		return nil, err
+	}
+	_, story, err := proof.Battling{}.Tell(e.before, c, dice.NewShown(e.rec.Faces))
+	if err != nil {
+		return nil, err
+	}
+	f, ok, err := e.battle()
+	if err != nil || !ok {
+		return nil, err
+	}
+	var all []chances
+	var gone []chat.Line
+	for _, t := range story {
+		if t.What != battle.AnAttack || e.part > 0 && t.Line != e.part || e.part == 0 && len(all) == 1 {
+			continue
+		}
+		solved, err := t.Attack.Solve()
+		if err != nil {
+			return nil, oddsTyped(err)
+		}
+		before := t.Attack.Ladder.Rung
+		one, n := chances{ask: a, what: "odds.what.models", law: solved.Fell(before)}, t.Result.Fell
+		if t.Attack.Ladder.Models() == 1 {
+			one.what, one.law, n = "odds.what.wounds", solved.Crossed(before), t.Result.Crossed
+		}
+		one.fell = &n
+		one.head = f.say("odds.of_attack", "entry", explainer{field: f, rec: e.rec.Seq}.number(t.Line), "unit", f.unit(t.Unit), "at", f.unit(t.At))
+		all = append(all, one)
+		gone = append(gone, f.say("odds.gone_only", "unit", f.unit(t.At), "chance", percent(solved.Destroyed())))
+	}
+	if len(all) == 0 {
+		return nil, refuse("/odds 12d6 4+", "odds.refuse.no_dice", "entry", number(int64(e.rec.Seq)))
+	}
+	answer, err := a.oddsPost(all...)
+	if err == nil {
+		answer.posts[0].Lines = append(answer.posts[0].Lines, gone[len(gone)-1])
+	}
+	return answer, err
+}

@@ -1,0 +1,46 @@
+package commands
+
+import (
+	"math"
+	"regexp"
+	"strings"
+	"testing"
+)
+
+// TestOddsRollNothing: whatever is asked, no entry is made, no die is rolled, and
+// only the asker sees it; what cannot be read has an example that can.
+func TestOddsRollNothing(t *testing.T) {
+	tb := fen(t)
+	tb.say("Ann", "#fen", "/roll 12d6 4+")
+	before := tb.size("#fen")
+	for _, text := range []string{"12d6 4+", "best 2 of 3d6", "2d6 against 2d6", "again 4+", "shoot Mortar at Riders, 20 in", "Mortar at Riders", "best Crossbows",
+		"charge Pikes at Guns, 7 in", "4", "#4", "99", "1", "", "nonsense", "99999d6", "d1", "best", "best Nobody", "shoot", "shoot Mortar at", "Riders at Riders",
+		"move Pikes", "done", "12d6 4+; done", strings.Repeat("9", 300), "shoot Mortar at Riders\nshoot Crossbows at Riders, 20 in"} {
+		said := tb.say("Ann", "#fen", "/odds "+text)
+		p := tb.posts[len(tb.posts)-1]
+		if p.To.Only != "test:ann" {
+			t.Errorf("%q is told to %v", text, p.To)
+		}
+		if p.Error == "broken" || len(p.Lines) == 0 {
+			t.Errorf("%q:\n%s", text, said)
+		}
+		if p.Error == "" && len(p.Law) == 0 {
+			t.Errorf("%q has no law:\n%s", text, said)
+		}
+		sum := 0.0
+		for _, chance := range p.Law {
+			sum += chance
+		}
+		if p.Law != nil && math.Abs(sum-1) > 1e-12 {
+			t.Errorf("%q: the chances add up to %v", text, sum)
+		}
+		if m := regexp.MustCompile(`(?m)^Example: (/odds .*)$`).FindStringSubmatch(said); m != nil {
+			if again := tb.say("Ann", "#fen", m[1]); tb.posts[len(tb.posts)-1].Error != "" {
+				t.Errorf("%q: its example %q is refused:\n%s", text, m[1], again)
+			}
+		}
+	}
+	if after := tb.size("#fen"); after != before {
+		t.Errorf("%d entries before, %d after", before, after)
+	}
+}

@@ -1,0 +1,269 @@
+package battle
+
+import (
+	"drumhead/engine/attack"
+	"drumhead/engine/odds"
+	"drumhead/engine/reason"
+	"drumhead/engine/rules"
+)
+
+// Prospect is what one line of a sheet promises before any die, exactly. Chances
+// of lines that aim at one unit are those of all of them together, one after the
+// other.
+type Prospect struct {
+	What    Rolled // AnAttack, ACharge or ACast
+	Unit    string
+	At      string
+	Weapons []*rules.Weapon
+	Power   string
+	Unsaid  bool // no distance was said: taken as within reach
+
+	In       float64       // ACharge, ACast: the chance that it comes in, that it is cast
+	Stands   float64       // ACast: that it is cast and stands, countered whenever dice could beat it
+	Opposed  bool          // ACast: an enemy could counter
+	Mishap   float64       // ACast: something falls back on the caster
+	Strikes  bool          // whether anything is done to wounds; else the next members are empty
+	Before   int           // the target's rung as it stands now
+	Solved   attack.Solved // the target after this line and all before it
+	Striking attack.Solved // ACharge, ACast: after this line alone, if it comes in
+}
+
+// Prospects reckons lines of a side's sheet as things stand. Nothing is rolled, and
+// it need not be that side's turn. Lines that no die decides promise nothing and
+// are refused, as is what could never be done.
+func Prospects(s State, side int, lines []Line) ([]Prospect, error) {
+	state := s.own()
+	state.Side = side
+	f := foresight{run: run{state: state}, laws: map[string]odds.Law{}}
+	var out []Prospect
+	for i, l := range lines {
+		if l.Order == Done {
+			continue
+		}
+		all, err := f.line(l)
+		if err != nil {
+			if why, ok := err.(*reason.Refusal); ok {
+				why.Line = i + 1
+			}
+			return nil, err
+		}
+		out = append(out, all...)
+	}
+	if len(out) == 0 {
+		return nil, reason.Refuse(f.example(), "odds.refuse.nothing")
+	}
+	return out, nil
+}
+
+// foresight is a sheet that is reckoned: the law of each target's rung so far.
+type foresight struct {
+	run
+	laws map[string]odds.Law
+}
+
+// example is a line that can be reckoned: somebody who shoots, or else strikes.
+func (f *foresight) example() string {
+	at := f.state.standing(Other(f.state.Side))
+	for _, u := range f.state.standing(f.state.Side) {
+		if len(at) > 0 && len(f.state.shooting(u)) > 0 {
+			return "shoot " + f.state.Short(u.ID) + " at " + f.state.Short(at[0].ID)
+		}
+	}
+	for _, u := range f.state.standing(f.state.Side) {
+		if len(at) > 0 && f.state.blade(u) != nil {
+			return "fight " + f.state.Short(u.ID) + " at " + f.state.Short(at[0].ID)
+		}
+	}
+	return ""
+}
+
+func (f *foresight) line(l Line) ([]Prospect, error) {
+	u, ok := f.state.Unit(l.Unit)
+	if !ok || !u.Stands() || u.Side != f.state.Side {
+		return nil, refuse("battle.refuse.unit", "unit", f.state.name(l.Unit), "yours", f.state.names(f.state.standing(f.state.Side)))
+	}
+	switch l.Order {
+	case Shoot:
+		return f.shots(u, []Aim{l.Aim})
+	case Split:
+		return f.shots(u, l.Shares)
+	case Fight:
+		return f.blow(u, l.Aim)
+	case Charge:
+		return f.charges(u, l)
+	case Cast:
+		return f.casts(u, l)
+	}
+	return nil, reason.Refuse(f.example(), "odds.refuse.order", "order", string(l.Order))
+}
+
+// target refuses who is no enemy on the table.
+func (f *foresight) target(id string) (Unit, error) {
+	t, why := now(f.state).legalEnemy(id)
+	if why != nil {
+		return t, why
+	}
+	return t, nil
+}
+
+// shots reckons shooting, aim by aim, weapon by weapon.
+func (f *foresight) shots(u Unit, aims []Aim) ([]Prospect, error) {
+	var out []Prospect
+	for _, a := range aims {
+		t, err := f.target(a.At)
+		if err != nil {
+			return nil, err
+		}
+		weapons := f.state.weapons(u, a)
+		if len(weapons) == 0 {
+			return nil, now(f.state).cannotShoot(u, t, a)
+		}
+		p := Prospect{What: AnAttack, Unit: u.ID, At: t.ID, Unsaid: a.Tenths == 0}
+		for _, w := range weapons {
+			if err := f.strikes(&p, Shoot, u, t, w, a); err != nil {
+				return nil, err
+			}
+		}
+		out = append(out, p)
+	}
+	return out, nil
+}
+
+// cannotShoot says why a unit has nothing to shoot with at a target.
+func (v view) cannotShoot(u, t Unit, a Aim) error {
+	if len(v.shooting(u)) == 0 {
+		return refuse("battle.refuse.unarmed", "unit", v.name(u.ID))
+	}
+	if a.Weapon != "" {
+		if why := v.legalWeapon(u, t, a); why != nil {
+			return why
+		}
+	}
+	return v.outOfRange(u, t, a)
+}
+
+// strikes adds one weapon's attack to what the target's rung may have become.
+func (f *foresight) strikes(p *Prospect, how Verb, u, t Unit, w *rules.Weapon, a Aim) error {
+	b, err := f.settle(how, u, t, w, a)
+	if err != nil {
+		return err
+	}
+	solved, err := b.attack.SolveFrom(f.law(t))
+	if err != nil {
+		return err
+	}
+	f.laws[t.ID] = solved.Rungs
+	p.Weapons, p.Strikes, p.Before, p.Solved = append(p.Weapons, w), true, f.state.ladder(t).Rung, solved
+	return nil
+}
+
+// law is the law of a unit's rung after the lines so far.
+func (f *foresight) law(t Unit) odds.Law {
+	if law, ok := f.laws[t.ID]; ok {
+		return law
+	}
+	return odds.Always(f.state.ladder(t).Rung)
+}
+
+// blow reckons a unit's own strike in melee.
+func (f *foresight) blow(u Unit, a Aim) ([]Prospect, error) {
+	if a.At == "" {
+		a.At = f.enemyOf(u.ID)
+	}
+	t, err := f.target(a.At)
+	if err != nil {
+		return nil, err
+	}
+	w := f.state.blade(u)
+	if w == nil {
+		return nil, refuse("battle.refuse.unarmed", "unit", f.state.name(u.ID))
+	}
+	p := Prospect{What: AnAttack, Unit: u.ID, At: t.ID}
+	err = f.strikes(&p, Fight, u, t, w, Aim{})
+	return []Prospect{p}, err
+}
+
+// charges reckons a charge: the chance to get in, and the strike if it does.
+func (f *foresight) charges(u Unit, l Line) ([]Prospect, error) {
+	t, err := f.target(l.At)
+	if err != nil {
+		return nil, err
+	}
+	if l.Tenths == 0 {
+		return nil, reason.Refuse("charge "+f.state.Short(u.ID)+" at "+f.state.Short(t.ID)+", 7.4 in", "battle.refuse.gap", "unit", f.state.name(u.ID), "target", f.state.name(t.ID))
+	}
+	total, _, err := f.state.Pack.Charge(f.state.group(u), reason.Inches(l.Tenths))
+	if err != nil {
+		return nil, refuse("battle.refuse.never", "order", string(Charge), "pack", reason.Name(f.state.Pack.Title))
+	}
+	p := Prospect{What: ACharge, Unit: u.ID, At: t.ID}
+	if p.In, err = total.Made(); err != nil {
+		return nil, err
+	}
+	w := f.state.blade(u)
+	if w == nil {
+		return []Prospect{p}, nil
+	}
+	before := f.law(t)
+	u.Turn.Charged = true
+	if err := f.strikes(&p, Fight, u, t, w, Aim{}); err != nil {
+		return nil, err
+	}
+	f.mayBe(&p, t, before, p.In)
+	return []Prospect{p}, nil
+}
+
+// mayBe lets a strike have happened with a chance only.
+func (f *foresight) mayBe(p *Prospect, t Unit, before odds.Law, chance float64) {
+	p.Striking = p.Solved
+	f.laws[t.ID] = odds.Mix([]float64{chance, 1 - chance}, []odds.Law{p.Solved.Rungs, before})
+	p.Solved.Rungs = f.laws[t.ID]
+}
+
+// casts reckons a power: the chance that it is cast and stands, and what damage
+// that no save stops does then.
+func (f *foresight) casts(u Unit, l Line) ([]Prospect, error) {
+	if why := now(f.state).legalCast(u, l); why != nil {
+		return nil, why
+	}
+	c, _, err := f.state.Pack.Casting(f.state.group(u), l.Power)
+	if err != nil {
+		return nil, err
+	}
+	own := f.state.ladder(u)
+	before, ok := c.Before(own.Top() - own.Rung)
+	if !ok {
+		return nil, reason.Refuse("", "odds.refuse.large")
+	}
+	p := Prospect{What: ACast, Unit: u.ID, At: l.At, Power: l.Power, In: before.Cast, Stands: before.Cast, Mishap: before.Mishap,
+		Opposed: c.Counts && f.state.counterer(Other(u.Side)) != ""}
+	if p.Opposed {
+		p.Stands = before.Against
+	}
+	t, ok := f.state.Unit(l.At)
+	if !ok {
+		return []Prospect{p}, nil
+	}
+	hurt := odds.Always(0)
+	for _, one := range c.Power.Then {
+		if one.Do == "sure" && one.Who == "target" {
+			hurt = hurt.Plus(one.Amount.Law())
+		}
+	}
+	if hurt.Mean() > 0 {
+		start, ladder := f.law(t), f.state.ladder(t)
+		p.Strikes, p.Before = true, ladder.Rung
+		p.Solved = attack.Solved{Ladder: ladder, Rungs: upTo(start.Plus(hurt), ladder.Top())}
+		f.mayBe(&p, t, start, p.Stands)
+	}
+	return []Prospect{p}, nil
+}
+
+// upTo is a law whose values stop at the top.
+func upTo(l odds.Law, top int) odds.Law {
+	out := odds.Law{Chance: make([]float64, top+1)}
+	for i, p := range l.Chance {
+		out.Chance[min(l.Least+i, top)] += p
+	}
+	return out
+}
