@@ -95,9 +95,11 @@ type Unit struct {
 	At       string // the objective it stands on
 	With     []string
 	Statuses []string
-	Broke    []string // enemy units that it broke
-	Fought   bool     // it shot, cast, charged or fought in this battle
-	By       string   // the enemy unit that last felled a model of it
+	Lost     []rules.Loss // what its characteristics have lost for good
+	Parts    []int        // models that stand of each part; nil where all are alike
+	Broke    []string     // enemy units that it broke
+	Fought   bool         // it shot, cast, charged or fought in this battle
+	By       string       // the enemy unit that last felled a model of it
 
 	Turn Doings // this player turn
 }
@@ -106,6 +108,8 @@ type Unit struct {
 type Doings struct {
 	Moved, Shot, Charged, Struck bool
 	Tested, Countered            bool
+	Mended, Wounded              bool
+	Gave                         string   // the objective that it gave up
 	ChargedBy                    []string // units that charged it
 	Cast                         []string // powers
 	Lost                         int      // models that fell

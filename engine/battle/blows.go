@@ -26,6 +26,10 @@ func (r *run) shoot(unit string, a Aim) {
 		if !t.Stands() {
 			return
 		}
+		if r.state.Pack.Does(string(Shoot)) == "pools" {
+			r.volley(Shoot, unit, a.At, w, a)
+			continue
+		}
 		if b, err := r.settle(Shoot, u, t, w, a); err == nil {
 			r.strike(b)
 			r.fallen(t.ID)
@@ -134,16 +138,13 @@ func (r *run) fallen(id string) {
 
 // suffer crosses off damage that no save stops. It always spills. By is the
 // enemy unit that did it, or "".
-func (r *run) suffer(id, why, by string, hurt attack.Amount) {
+func (r *run) suffer(id string, a affair, by string, hurt attack.Amount) {
 	u := *r.state.unit(id)
-	if !u.Stands() {
-		return
-	}
 	dice, points := hurt.Roll(r.drawer)
 	ladder := r.state.ladder(u)
 	rung := min(ladder.Rung+points, ladder.Top())
 	fell := ladder.Fallen(rung) - ladder.Fallen(ladder.Rung)
-	e := &Suffered{Unit: id, Why: why, By: by, Dice: dice, Points: points,
+	e := &Suffered{Unit: id, Why: a.why, Of: a.of, By: by, Dice: dice, Points: points,
 		Crossed: rung - ladder.Rung, Fell: fell, Left: u.Left - fell, Hurt: ladder.Hurt(rung)}
 	r.emit(e)
 	total, sum := amount(hurt, dice, points)

@@ -26,11 +26,11 @@ func (r *run) cast(l Line) {
 	r.emit(e)
 	r.tell(Told{What: ACast, Unit: u.ID, At: l.At, Power: l.Power, Why: why, Total: c.Cast, Sum: sum, Cast: with, Event: e})
 	if e.Works && !r.countered(Other(u.Side), c, sum.Total) {
-		r.follow(c.Power.Then, l, l.Power)
+		r.happen(c.Power.Then, l.affair(l.Power))
 	}
-	r.follow(mishap, l, Mishap)
+	r.happen(mishap, l.affair(Mishap))
 	if !r.state.unit(u.ID).Stands() {
-		r.follow(c.Dies, l, Blast)
+		r.happen(c.Dies, l.affair(Blast))
 	}
 }
 
@@ -67,36 +67,4 @@ func (s State) counterer(side int) string {
 		}
 	}
 	return ""
-}
-
-// follow carries out consequences. Why is the power, Mishap or Blast.
-func (r *run) follow(all []rules.Consequence, l Line, why string) {
-	for _, c := range all {
-		for _, id := range concerned(c, l) {
-			switch c.Do {
-			case "sure":
-				by := ""
-				if r.state.unit(id).Side != r.state.unit(l.Unit).Side {
-					by = l.Unit
-				}
-				r.suffer(id, why, by, c.Amount)
-			case "status":
-				if r.state.unit(id).Stands() {
-					r.emit(&Status{Unit: id, Status: c.Status})
-				}
-			}
-		}
-	}
-}
-
-// concerned lists the units that a consequence is about. Who is near a caster
-// the players have said in the line.
-func concerned(c rules.Consequence, l Line) []string {
-	switch c.Who {
-	case "caster", "self":
-		return []string{l.Unit}
-	case "target":
-		return []string{l.At}
-	}
-	return l.Near
 }

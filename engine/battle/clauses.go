@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"drumhead/engine/reason"
+	"drumhead/engine/rules"
 )
 
 // clauses reads what stands behind a target: facts, near, else, if.
@@ -101,9 +102,6 @@ func (r *reader) nearby() ([]string, *reason.Refusal) {
 	}
 }
 
-// arcs are the sides of a target that a pack may ask for.
-var arcs = []string{"flank", "rear", "front", "stern", "bow"}
-
 // fact reads one thing that lies between: a distance, cover, sight, half range,
 // an arc, how many models, which weapon. It gives false when none comes next.
 func (r *reader) fact(a *Aim, unit string, why **reason.Refusal) bool {
@@ -127,11 +125,17 @@ func (r *reader) fact(a *Aim, unit string, why **reason.Refusal) bool {
 	case r.any("no sight", "out of sight", "not in sight", "hidden"):
 		a.Hidden = true
 		return true
-	case r.any("across water", "over water"):
-		a.Across = "water"
+	case r.any("no way back", "no way out", "cut off", "blocked"):
+		a.Blocked = true
 		return true
 	}
-	for _, arc := range arcs {
+	for _, between := range rules.Terrains {
+		if r.any("across "+between, "across the "+between, "over "+between) {
+			a.Across = between
+			return true
+		}
+	}
+	for _, arc := range rules.Arcs {
 		if r.any(arc, "in the "+arc, "from the "+arc, "at the "+arc) {
 			a.Arc = arc
 			return true

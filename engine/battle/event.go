@@ -23,6 +23,8 @@ var kinds = byType(
 	&Moved{}, &Held{}, &Status{}, &Skipped{}, &Stopped{},
 	&Attacked{}, &Charged{}, &Engaged{}, &Suffered{}, &Broken{},
 	&CastAt{}, &Countered{}, &Tested{},
+	&Volleyed{}, &Met{}, &Looked{}, &Contested{}, &Tried{}, &Mended{}, &Blown{},
+	&Weakened{}, &Retreated{}, &Drifted{}, &Followed{}, &Lifted{}, &Scattered{},
 	&Scored{}, &Handed{}, &Given{}, &TimeUp{},
 	&Proposed{}, &Withdrawn{}, &Finished{}, &Agreed{}, &Disputed{}, &Conceded{}, &End{},
 )

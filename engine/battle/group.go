@@ -11,7 +11,8 @@ import (
 
 // group is a unit as the rules see it.
 func (s State) group(u Unit) rules.Group {
-	return rules.Group{Unit: u.Kind, Models: u.Left, Hurt: u.Hurt, Grade: u.Grade, Statuses: u.Statuses}
+	return rules.Group{Unit: u.Kind, Size: u.Size, Models: u.Left, Hurt: u.Hurt, Grade: u.Grade, Statuses: u.Statuses,
+		Parts: u.Parts, Lost: u.Lost, HurtNow: u.Turn.Wounded || u.Turn.Lost > 0}
 }
 
 // facts is what is known about an attack before any die.
@@ -19,7 +20,7 @@ func facts(u, t Unit, a Aim) rules.Facts {
 	return rules.Facts{
 		Distance: reason.Inches(a.Tenths), HalfRange: a.Half, Cover: a.Cover,
 		Moved: u.Turn.Moved, Charged: u.Turn.Charged, TargetCharged: t.Turn.Charged,
-		Attacking: a.Models,
+		Attacking: a.Models, Arc: a.Arc, Across: a.Across,
 	}
 }
 
@@ -82,6 +83,13 @@ func (s State) weapons(u Unit, a Aim) []*rules.Weapon {
 }
 
 func (s State) shootsAll(u Unit) bool { return s.Pack.May(s.group(u), "shoot every weapon") }
+
+// thin takes models off the parts of a unit that has any.
+func (s *State) thin(u *Unit, gone int) {
+	if len(s.kind(u.Kind).Others) > 0 {
+		u.Parts = s.Pack.After(s.group(*u), gone)
+	}
+}
 
 // titles is the names of weapons.
 func (s State) titles(weapons []*rules.Weapon) []reason.Name {

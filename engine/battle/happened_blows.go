@@ -41,12 +41,14 @@ func (e *Attacked) apply(s *State) {
 	if e.Again {
 		s.Rerolled[t.Side]++
 	}
-	t.suffer(e.Fell, e.Left, e.Hurt, e.Unit)
+	s.thin(t, e.Fell)
+	t.suffer(e.Crossed, e.Fell, e.Left, e.Hurt, e.Unit)
 }
 
-// suffer takes models off a unit.
-func (u *Unit) suffer(fell, left, hurt int, by string) {
+// suffer takes models off a unit, after so many wounds were crossed off.
+func (u *Unit) suffer(crossed, fell, left, hurt int, by string) {
 	u.Left, u.Hurt = left, hurt
+	u.Turn.Wounded = u.Turn.Wounded || crossed > 0
 	u.Fell += fell
 	u.Turn.Lost += fell
 	if fell > 0 && by != "" {
@@ -98,7 +100,7 @@ func (e *Engaged) apply(s *State) {
 	s.reach(Fight)
 }
 
-// Suffered is damage that no save stops. Why is a power, or Mishap or Blast; By
+// Suffered is damage that no save stops. Why is a power, or one of these; By
 // is the enemy unit that did it, "" for one's own doing.
 type Suffered struct {
 	By      string `json:"by,omitempty"`
@@ -107,21 +109,31 @@ type Suffered struct {
 	Fell    int    `json:"fell,omitempty"`
 	Hurt    int    `json:"hurt,omitempty"`
 	Left    int    `json:"left"`
+	Of      string `json:"of,omitempty"` // the status or the table that did it
 	Points  int    `json:"points"`
 	Unit    string `json:"unit"`
 	Why     string `json:"why"`
 }
 
-// What a caster brings on itself, and on who is near.
+// Why a unit suffers, besides a power: what a caster brings on itself and on who
+// is near, what a table says, what lies on it, an opposed roll, no way back.
 const (
-	Mishap = "mishap"
-	Blast  = "blast"
+	Mishap    = "mishap"
+	Blast     = "blast"
+	ByTable   = "table"
+	ByStatus  = "status"
+	ByContest = "contest"
+	Cornered  = "cornered"
 )
 
 // Type names the event in JSON.
 func (*Suffered) Type() string { return "suffered" }
 
-func (e *Suffered) apply(s *State) { s.unit(e.Unit).suffer(e.Fell, e.Left, e.Hurt, e.By) }
+func (e *Suffered) apply(s *State) {
+	u := s.unit(e.Unit)
+	s.thin(u, e.Fell)
+	u.suffer(e.Crossed, e.Fell, e.Left, e.Hurt, e.By)
+}
 
 // Broken is a unit that is off the table: How is Fallen or Routed. By is the
 // enemy unit that did it, "" if none did.
@@ -164,6 +176,7 @@ func (e *Tested) apply(s *State) {
 	u.Turn.Tested = true
 	u.Turn.Fled += e.Fled
 	u.Fled += e.Fled
+	s.thin(u, e.Fled)
 	u.Left = e.Left
 }
 

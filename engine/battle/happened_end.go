@@ -1,7 +1,5 @@
 package battle
 
-import "slices"
-
 // Scored is points for an objective that a side held at the end of its turn.
 type Scored struct {
 	Objective string `json:"objective"`
@@ -51,11 +49,7 @@ func (e *Handed) apply(s *State) {
 		s.Units[i].Turn = Doings{}
 	}
 	for _, c := range e.Cleared {
-		u := s.unit(c.Unit)
-		u.Statuses = slices.DeleteFunc(slices.Clone(u.Statuses), func(st string) bool { return st == c.Status })
-		if len(u.Statuses) == 0 {
-			u.Statuses = nil
-		}
+		s.unit(c.Unit).lift(c.Status)
 	}
 }
 

@@ -52,6 +52,9 @@ func (v view) legal(l Line) *reason.Refusal {
 	case Cast:
 		return v.legalCast(u, l)
 	case Charge:
+		if why := v.legalTogether(l); why != nil {
+			return why
+		}
 		return v.legalCharge(u, l.Aim)
 	case Fight:
 		return v.legalFight(u, l.Aim)
@@ -180,6 +183,9 @@ func (v view) legalShot(u Unit, a Aim) *reason.Refusal {
 	if why := v.inSight(u, t, a); why != nil {
 		return why
 	}
+	if a.Tenths == 0 && v.Pack.Measures(string(Shoot)) {
+		return reason.Refuse("shoot "+v.Short(u.ID)+" at "+v.Short(t.ID)+", 7.4 in", "battle.refuse.gap_shot", "unit", v.name(u.ID), "target", v.name(t.ID))
+	}
 	if a.Weapon != "" {
 		return v.legalWeapon(u, t, a)
 	}
@@ -229,6 +235,9 @@ func (v view) legalWeapon(u, t Unit, a Aim) *reason.Refusal {
 	}
 	if !w.Reaches(reason.Inches(a.Tenths)) {
 		return v.outOfRange(u, t, a)
+	}
+	if a.Tenths == 0 && v.Pack.Measures(string(Shoot)) {
+		return reason.Refuse("shoot "+v.Short(u.ID)+" at "+v.Short(t.ID)+", 7.4 in", "battle.refuse.gap_shot", "unit", v.name(u.ID), "target", v.name(t.ID))
 	}
 	return nil
 }
@@ -337,6 +346,9 @@ func (v view) legalCharge(u Unit, a Aim) *reason.Refusal {
 	if why != nil {
 		return why
 	}
+	if v.Pack.Does(string(Charge)) != "total" {
+		return v.inReach(u, t, a)
+	}
 	if a.Tenths == 0 {
 		return reason.Refuse("charge "+v.Short(u.ID)+" at "+v.Short(t.ID)+", 7.4 in", "battle.refuse.gap", "unit", v.name(u.ID), "target", v.name(t.ID))
 	}
@@ -347,6 +359,36 @@ func (v view) legalCharge(u Unit, a Aim) *reason.Refusal {
 	if roll.Value > mostOf(roll) {
 		return refuse("battle.refuse.charge_far", "unit", v.name(u.ID), "target", v.name(t.ID),
 			"gap", reason.Inches(a.Tenths), "need", roll.Value, "most", mostOf(roll))
+	}
+	return nil
+}
+
+// inReach refuses a charge without a roll that does not get there.
+func (v view) inReach(u, t Unit, a Aim) *reason.Refusal {
+	if v.Pack.Does(string(Charge)) == "" {
+		return refuse("battle.refuse.never", "order", string(Charge), "pack", reason.Name(v.Pack.Title))
+	}
+	if reach := v.Pack.Reach(string(Charge), v.group(u)); reach > 0 && reason.Inches(a.Tenths) > reach {
+		return reason.Refuse("charge "+v.Short(u.ID)+" at "+v.Short(t.ID)+", "+inches(int(reach)),
+			"battle.refuse.range", "unit", v.name(u.ID), "reach", reach, "target", v.name(t.ID), "gap", reason.Inches(a.Tenths))
+	}
+	return nil
+}
+
+// legalTogether refuses who cannot join in a charge.
+func (v view) legalTogether(l Line) *reason.Refusal {
+	if len(l.Also) > 0 && v.Pack.Does(string(Charge)) != "table" {
+		return reason.Refuse("charge "+v.Short(l.Unit)+" at "+v.Short(l.At), "battle.refuse.together", "pack", reason.Name(v.Pack.Title))
+	}
+	for i, id := range l.Also {
+		one := l
+		one.Unit, one.Also = id, nil
+		if id == l.Unit || slices.Contains(l.Also[:i], id) {
+			return refuse("battle.refuse.together_twice", "unit", v.name(id))
+		}
+		if why := v.legal(one); why != nil {
+			return why
+		}
 	}
 	return nil
 }

@@ -15,6 +15,8 @@ const (
 	Fight    Verb = "fight"
 	Hold     Verb = "hold"
 	Done     Verb = "done"
+
+	Test Verb = "test" // no line: what the rules do as a turn ends
 )
 
 // verbs is every line there is, in the order of a turn.
@@ -28,6 +30,7 @@ type Line struct {
 	Power  string     `json:"power,omitempty"` // cast
 	Aim               // target, or objective of move and hold
 	Shares []Aim      `json:"shares,omitempty"` // split: each weapon and its target
+	Also   []string   `json:"also,omitempty"`   // charge: units that attack together with it
 	Near   []string   `json:"near,omitempty"`   // cast: units within reach if the caster dies
 	Way    string     `json:"way,omitempty"`    // a direction that was said; it decides nothing
 	Else   []Aim      `json:"else,omitempty"`   // what to do if it has become impossible; no target: hold
@@ -36,15 +39,16 @@ type Line struct {
 
 // Aim is a target, and what the players say lies between.
 type Aim struct {
-	At     string `json:"at,omitempty"`
-	Tenths int    `json:"tenths,omitempty"` // of an inch; 0 if nothing was said
-	Cover  bool   `json:"cover,omitempty"`
-	Half   bool   `json:"half,omitempty"`   // within half range
-	Hidden bool   `json:"hidden,omitempty"` // no line of sight
-	Arc    string `json:"arc,omitempty"`    // the side of the target that is hit: an arc of the pack
-	Across string `json:"across,omitempty"` // terrain between: a word of the pack
-	Models int    `json:"models,omitempty"` // how many of the unit see and reach the target; 0: all
-	Weapon string `json:"weapon,omitempty"` // the one to use
+	At      string `json:"at,omitempty"`
+	Tenths  int    `json:"tenths,omitempty"` // of an inch; 0 if nothing was said
+	Cover   bool   `json:"cover,omitempty"`
+	Half    bool   `json:"half,omitempty"`    // within half range
+	Hidden  bool   `json:"hidden,omitempty"`  // no line of sight
+	Arc     string `json:"arc,omitempty"`     // the side of the target that is hit: an arc of the pack
+	Across  string `json:"across,omitempty"`  // terrain between: a word of the pack
+	Blocked bool   `json:"blocked,omitempty"` // the target has no way back
+	Models  int    `json:"models,omitempty"`  // how many of the unit see and reach the target; 0: all
+	Weapon  string `json:"weapon,omitempty"`  // the one to use
 }
 
 // Condition is what must hold for a line to be carried out.

@@ -5,8 +5,21 @@ import (
 	"drumhead/engine/rules"
 )
 
-// charge rolls for the distance and, if it is enough, fights at once.
+// charge does what a charge is in this game: pools against pools on contact, a
+// roll on a table, or a roll for the distance.
 func (r *run) charge(l Line) {
+	switch r.state.Pack.Does(string(Charge)) {
+	case "pools":
+		r.ram(l)
+	case "table":
+		r.assault(l)
+	default:
+		r.chargeRoll(l)
+	}
+}
+
+// chargeRoll rolls for the distance and, if it is enough, fights at once.
+func (r *run) chargeRoll(l Line) {
 	u := *r.state.unit(l.Unit)
 	total, why, err := r.state.Pack.Charge(r.state.group(u), reason.Inches(l.Tenths))
 	if err != nil {
@@ -31,6 +44,10 @@ func (r *run) melee(unit, at, charger string) {
 	}
 	u, t := *r.state.unit(unit), *r.state.unit(at)
 	if !u.Stands() || !t.Stands() {
+		return
+	}
+	if r.state.Pack.Does(string(Fight)) == "opposed" {
+		r.contest(unit, at)
 		return
 	}
 	mine := r.ready(u, t)

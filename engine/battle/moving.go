@@ -28,4 +28,7 @@ func (r *run) move(l Line) {
 	if status != "" {
 		r.emit(&Status{Unit: u.ID, Status: status})
 	}
+	if l.Order == Run {
+		r.blow(u.ID)
+	}
 }

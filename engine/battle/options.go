@@ -57,7 +57,7 @@ func (v view) option(l Line) Option {
 			continue
 		}
 		tried := l.with(Aim{At: t.ID})
-		if l.Order == Charge {
+		if l.Order == Charge || v.Pack.Measures(string(l.Order)) {
 			tried.Tenths = 10 // near enough for any dice
 		}
 		if why := v.legal(tried); why == nil {

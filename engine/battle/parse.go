@@ -70,6 +70,11 @@ func (r *reader) any(phrases ...string) bool {
 	return false
 }
 
+// next tells whether one of the words comes next, and reads nothing.
+func (r *reader) next(words ...string) bool {
+	return len(r.left) > 0 && slices.Contains(words, r.left[0])
+}
+
 // verbWords is how people say the verbs.
 var verbWords = []struct {
 	words string
@@ -149,7 +154,7 @@ func (r *reader) going(l *Line) *reason.Refusal {
 			if len(r.left) > 0 && strings.Trim(r.left[0], "0123456789.") == "" {
 				return reason.Refuse("move "+r.mine()+" 5 north", "battle.refuse.coordinates", "said", reason.Name(r.left[0]))
 			}
-			if r.way(l) {
+			if !r.placed() && r.way(l) {
 				continue
 			}
 			if l.At, why = r.place(); why != nil {
@@ -161,6 +166,13 @@ func (r *reader) going(l *Line) *reason.Refusal {
 		}
 	}
 	return nil
+}
+
+// placed tells whether an objective comes next whose name begins like a way:
+// North Buoy, and not north.
+func (r *reader) placed() bool {
+	found, n := longest(r.state.places(), r.left)
+	return len(found) == 1 && n > 1
 }
 
 func (r *reader) way(l *Line) bool {
@@ -178,6 +190,13 @@ func (r *reader) aiming(l *Line) *reason.Refusal {
 	var why *reason.Refusal
 	if l.Unit, why = r.unit(); why != nil {
 		return why
+	}
+	for l.Order == Charge && r.any(", and", "and", ",") && !r.next("at", "into", "on", "against") {
+		id, why := r.unit()
+		if why != nil {
+			return why
+		}
+		l.Also = add(l.Also, id)
 	}
 	r.take(",")
 	if !r.any("at", "into", "on", "against", "with") {

@@ -96,7 +96,12 @@ func (v *view) expect(l Line) (mayRoll bool) {
 	case Run:
 		u.Turn.Moved = true
 		(&Status{Unit: u.ID, Status: v.Pack.Movement.RunStatus}).applyIf(&v.State)
-		return v.Pack.Movement.RunAdds.Dice > 0
+		return v.Pack.Movement.RunAdds.Dice > 0 || v.Pack.Does(string(Run)) != ""
+	case Hold:
+		if v.mends(*u) {
+			u.Turn.Moved = true
+			return true
+		}
 	case Shoot, Split:
 		u.Turn.Shot = true
 		v.doubt(l.At)
@@ -111,8 +116,11 @@ func (v *view) expect(l Line) (mayRoll bool) {
 		v.doubtElse(l)
 		return true
 	case Charge:
-		u.Turn.Charged = true
-		v.doubt(l.Unit, l.At)
+		for _, id := range append([]string{l.Unit}, l.Also...) {
+			v.unit(id).Turn.Charged = true
+			v.doubt(id)
+		}
+		v.doubt(l.At)
 		v.doubtElse(l)
 		return true
 	case Fight:
@@ -148,7 +156,7 @@ func (e *Status) applyIf(s *State) {
 // endMayRoll tells whether done may roll: somebody is in melee, or lost models.
 func (s State) endMayRoll() bool {
 	return slices.ContainsFunc(s.Units, func(u Unit) bool {
-		return u.Stands() && (u.InMelee() || u.Turn.Lost > 0 && !u.Turn.Tested)
+		return u.Stands() && (u.InMelee() || s.mustTest(u) || len(s.eachTurn(u)) > 0)
 	})
 }
 
@@ -191,7 +199,7 @@ func (r *run) carryOut(l Line) bool {
 	case Move, Run, FallBack:
 		r.move(l)
 	case Hold:
-		r.emit(&Held{Line: r.line, Unit: l.Unit, At: l.At})
+		r.hold(l)
 	case Shoot:
 		r.shoot(l.Unit, l.Aim)
 	case Split:

@@ -21,6 +21,15 @@ type Told struct {
 	Total  attack.Total // the others; unjudged for a run and for suffering
 	Sum    attack.Sum
 	Cast   Casting // ACast
+
+	Volley  rules.Volley // AVolley
+	Pools   attack.VolleyRolled
+	Looked  rules.Looked   // ALook, with Sum
+	Opposed attack.Opposed // AContest
+	Bouts   []attack.Bout
+	Pool    attack.Pool // AMending
+	Rolled  attack.Rolled
+
 	Opened *Opened // the standing order that changed it, if one did
 	Event  Event   // what came of it
 }
@@ -45,6 +54,12 @@ const (
 	AMorale   Rolled = "morale"
 	ARun      Rolled = "run"
 	Suffering Rolled = "suffering"
+	AVolley   Rolled = "volley"
+	ALook     Rolled = "look"
+	AContest  Rolled = "contest"
+	ATest     Rolled = "test"
+	AMending  Rolled = "mending"
+	AWind     Rolled = "wind"
 )
 
 // tell adds to the story of the present line.

@@ -11,8 +11,8 @@ import (
 // It refuses when the pack has no charges.
 func (p *Pack) Charge(g Group, gap reason.Inches) (attack.Total, []reason.Reason, error) {
 	step, err := p.first("charge")
-	if err != nil {
-		return attack.Total{}, nil, err
+	if err != nil || p.Does("charge") != "total" {
+		return attack.Total{}, nil, reason.Refuse("", "rules.refuse.sequence", "order", "charge")
 	}
 	s := &scene{pack: p, attacker: g}
 	t := s.total(step)
@@ -24,10 +24,14 @@ func (p *Pack) Charge(g Group, gap reason.Inches) (attack.Total, []reason.Reason
 // wholeInches rounds up: dice cannot show tenths.
 func wholeInches(length reason.Inches) int { return max(0, (int(length)+9)/10) }
 
-// Morale is the test of a unit that lost models.
+// Morale is a total that a unit rolls for itself, and what comes of it.
 type Morale struct {
-	Total attack.Total
-	Each  int // models that flee for each point above what is allowed
+	Step      string // its id
+	Total     attack.Total
+	Each      int          // models that flee for each point above what is allowed
+	Excess    *Consequence // of another kind, for the points above
+	Then      []Consequence
+	Otherwise []Consequence
 }
 
 // Flee is how many models flee at a total.
@@ -35,25 +39,54 @@ func (m Morale) Flee(total int) int {
 	return max(0, total-m.Total.Value) * m.Each
 }
 
+// Tests tells whether a unit that lost so many models this turn has to be tested
+// now; own says that its owner's turn ends. Where the pack does not say who, it
+// is whoever lost models.
+func (p *Pack) Tests(g Group, lost int, own bool) bool {
+	seq := p.SequenceOf("test")
+	switch {
+	case seq == nil || seq.Own && !own:
+		return false
+	case len(seq.When) == 0:
+		return lost > 0
+	}
+	return allOf(seq.When, &scene{pack: p, attacker: g})
+}
+
 // Morale is the test of a unit that lost so many models this turn.
 func (p *Pack) Morale(g Group, lost int) (Morale, []reason.Reason, error) {
-	step, err := p.first("test")
-	if err != nil {
-		return Morale{}, nil, err
+	return p.Trial("test", g, lost)
+}
+
+// Trial compiles the total that an order has a unit roll for itself.
+func (p *Pack) Trial(order string, g Group, lost int) (Morale, []reason.Reason, error) {
+	step, err := p.first(order)
+	if err != nil || step.Shape != ShapeTotal {
+		return Morale{}, nil, reason.Refuse("", "rules.refuse.sequence", "order", order)
 	}
 	s := &scene{pack: p, attacker: g}
-	m := Morale{Total: s.total(step)}
-	for _, from := range step.Plus {
+	m := Morale{Step: step.ID, Total: s.total(step), Then: step.Then, Otherwise: step.Otherwise}
+	counts := false
+	for _, from := range step.Total.Plus {
 		if from.Count != "" {
 			m.Total.Plus += lost
+			counts = true
 		}
 	}
 	nerve, name, because := s.number(step.By)
 	m.Total.Value = nerve
-	if step.Excess != nil {
+	if step.Excess != nil && step.Excess.Do == "flee" {
 		m.Each = step.Excess.Each
+	} else {
+		m.Excess = step.Excess
 	}
-	why := reason.New("why.morale", "lost", lost, "name", reason.Name(name), "nerve", nerve)
+	why := reason.New("why.trial", "step", reason.Name(step.Words), "need", nerve)
+	switch {
+	case counts:
+		why = reason.New("why.morale", "lost", lost, "name", reason.Name(name), "nerve", nerve)
+	case name != "":
+		why = reason.New("why.trial_of", "step", reason.Name(step.Words), "name", reason.Name(name), "need", nerve)
+	}
 	return m, append([]reason.Reason{why}, because...), nil
 }
 
@@ -138,11 +171,11 @@ func (p *Pack) first(order string) (*Step, error) {
 // total is a step's dice, with what a profile adds to them.
 func (s *scene) total(step *Step) attack.Total {
 	t := attack.Total{
-		Terms: []attack.Term{{Dice: step.Dice.Dice, Sides: step.Dice.Sides}},
+		Terms: []attack.Term{{Dice: step.Dice.Dice, Sides: step.Dice.Sides, Open: step.Open}},
 		Plus:  step.Dice.Plus, Judge: step.Judge,
 	}
 	for _, from := range step.Plus {
-		if from.From != "" {
+		if from.Count == "" && from.Total == "" {
 			n, _, _ := s.number(from)
 			t.Plus += n
 		}
