@@ -148,6 +148,7 @@ func (*Broken) Type() string { return "broken" }
 
 func (e *Broken) apply(s *State) {
 	u := s.unit(e.Unit)
+	u.Fled += u.Left // who still stood and is off the table has left it
 	u.Gone, u.Left, u.Hurt, u.At = e.How, 0, 0, ""
 	s.part(e.Unit)
 	if e.By != "" {

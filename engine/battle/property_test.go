@@ -30,6 +30,7 @@ type dicebox struct {
 	rand  *rand.Rand
 	faces [][]int
 	drawn int
+	most  int // dice that it has; 0 for as many as an entry
 }
 
 func (b *dicebox) Draw(sides int) int {
@@ -43,7 +44,12 @@ func (b *dicebox) Draw(sides int) int {
 	return face
 }
 
-func (b *dicebox) Left() int { return dice.MostDice - b.drawn }
+func (b *dicebox) Left() int {
+	if b.most > 0 {
+		return b.most - b.drawn
+	}
+	return dice.MostDice - b.drawn
+}
 
 // randomLine is a line that may or may not be possible.
 func randomLine(r *rand.Rand, s State) Line {
@@ -63,11 +69,19 @@ func randomLine(r *rand.Rand, s State) Line {
 	case Move, Run, FallBack, Hold:
 		l.Aim = Aim{}
 		if r.IntN(2) == 0 {
-			l.At = []string{"bridge", "well", "ford", "mill"}[r.IntN(4)]
+			l.At = "mill"
+			if places := s.objectives(); r.IntN(4) > 0 {
+				l.At = places[r.IntN(len(places))].ID
+			}
 		}
 	case Cast:
 		l.Power = []string{"veil", "undertow", "slack-water", "fog"}[r.IntN(4)]
 		l.Near = []string{unit(), unit()}
+	case Charge:
+		if r.IntN(3) == 0 {
+			l.Also = []string{unit()}
+		}
+		l.Blocked, l.Arc = r.IntN(3) == 0, []string{"", "flank", "stern"}[r.IntN(3)]
 	case Split:
 		l.Shares = []Aim{{Weapon: "deck-swivel", At: unit()}, {Weapon: "fire-pot", At: unit()}}
 	case Done:
@@ -108,10 +122,8 @@ func TestRandomBattles(t *testing.T) {
 	ended := 0
 	for seed := range uint64(60) {
 		r := rand.New(rand.NewPCG(seed, 1))
-		s := New(pack(t))
-		b := opened(t)
+		s, b := anyBattle(t, seed)
 		b.Terms.Turns = 1 + r.IntN(4)
-		b.Forces[0] = append(b.Forces[0], Model{Kind: "barge", Size: 1, Key: "barge 1"}, Model{Kind: "lock-captain", Size: 1, Key: "lock-captain 1"})
 		s = step(t, seed, r, s, Order{Player: Bot, Do: b})
 		for n := 0; n < 200 && s.Stage == Playing; n++ {
 			var sheet []Line
@@ -137,6 +149,42 @@ func TestRandomBattles(t *testing.T) {
 	}
 }
 
+// anyBattle is one of the built-in games, before its first entry, and how it begins.
+func anyBattle(t *testing.T, seed uint64) (State, Begin) {
+	b := opened(t)
+	b.Forces[0] = append(b.Forces[0], Model{Kind: "barge", Size: 1, Key: "barge 1"}, Model{Kind: "lock-captain", Size: 1, Key: "lock-captain 1"})
+	switch seed % 3 {
+	case 1:
+		tb := beginWith(t, "brine", "salt-road", []string{"watch-cutter", "lock-barge", "watch-cutter"}, []string{"eel-boat", "old-hulk", "eel-boat"})
+		b.Terms, b.Forces = tb.state.Terms, beginForces(tb.state)
+		return New(tb.state.Pack), b
+	case 2:
+		tb := beginWith(t, "column", "two-fords", []string{"weir-foot", "toll-horse", "weir-guns"}, []string{"delta-foot", "heron-horse", "delta-guns"})
+		b.Terms, b.Forces = tb.state.Terms, beginForces(tb.state)
+		return New(tb.state.Pack), b
+	}
+	return New(pack(t)), b
+}
+
+func beginForces(s State) [][]Model {
+	out := make([][]Model, 2)
+	for _, u := range s.Units {
+		out[u.Side] = append(out[u.Side], Model{Kind: u.Kind, Size: u.Size, Key: u.Key})
+	}
+	return out
+}
+
+// tight decides with few dice: what has not enough of them is not begun.
+func tight(t *testing.T, seed uint64, s State, o Order) {
+	t.Helper()
+	for _, most := range []int{1, 8, 40} {
+		box := &dicebox{rand: rand.New(rand.NewPCG(seed, 3)), most: most}
+		if _, err := Decide(s, o, box); err == nil && box.drawn > most {
+			t.Fatalf("seed %d: %d dice were drawn of %d: %+v", seed, box.drawn, most, o.Do)
+		}
+	}
+}
+
 func step(t *testing.T, seed uint64, r *rand.Rand, s State, o Order) State {
 	t.Helper()
 	before := show(s)
@@ -151,6 +199,9 @@ func step(t *testing.T, seed uint64, r *rand.Rand, s State, o Order) State {
 	}
 	if err != nil {
 		return s
+	}
+	if _, sheet := o.Do.(Sheet); sheet {
+		tight(t, seed, s, o)
 	}
 	if box.drawn > 0 && !mayRoll {
 		t.Fatalf("seed %d: %d dice fell where Check said that none can: %+v", seed, box.drawn, o.Do)
