@@ -110,6 +110,16 @@ func lineOf(e battle.Event) int {
 		return e.Line
 	case *battle.CastAt:
 		return e.Line
+	case *battle.Volleyed:
+		return e.Line
+	case *battle.Looked:
+		return e.Line
+	case *battle.Contested:
+		return e.Line
+	case *battle.Mended:
+		return e.Line
+	case *battle.Met:
+		return e.Line
 	}
 	return 0
 }
@@ -129,6 +139,8 @@ func (x explainer) told(t battle.Told) []chat.Line {
 		return x.attack(t)
 	case battle.ACounter:
 		return nil // stands with the cast
+	case battle.AVolley, battle.ALook, battle.AContest, battle.ATest, battle.AMending, battle.AWind:
+		return x.tabled(t)
 	case battle.Suffering, battle.ARun:
 		return []chat.Line{append(x.tale.event(t.Event, 0), x.dot(t.Line)...)}
 	}

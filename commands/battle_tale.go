@@ -240,7 +240,7 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 		}
 		return t.say("battle.told.opened", "of", number(int64(e.Of)))
 	}
-	return nil
+	return t.tabled(e)
 }
 
 func (t tale) moved(e *battle.Moved) chat.Line {
@@ -327,8 +327,12 @@ func (t tale) again(e *battle.Attacked) chat.Line {
 // end says what damage came to: models that fell, wounds, or nothing.
 func (t tale) end(crossed, fell, left int) chat.Line {
 	switch {
+	case fell > 0 && left+fell == 1:
+		return t.say("battle.told.end.gone")
 	case fell > 0:
 		return t.say("battle.told.end.fell", "n", fell, "of", left+fell)
+	case crossed > 0 && t.after.Pack.WoundsCalled() != "wounds":
+		return t.say("battle.told.end.crossed", "n", crossed, "name", reason.Name(t.after.Pack.WoundsCalled()))
 	case crossed > 0:
 		return t.say("battle.told.end.wounds", "n", crossed)
 	}
@@ -384,13 +388,11 @@ func (t tale) cast(e *battle.CastAt, at int) chat.Line {
 }
 
 func (t tale) suffered(e *battle.Suffered) chat.Line {
-	why := t.say("battle.told.suffer_power")
-	if e.Why == battle.Mishap || e.Why == battle.Blast {
-		why = t.say("battle.told.suffer_" + e.Why)
-	} else if p := t.after.Pack.Power(e.Why); p != nil {
-		why = t.say("battle.told.suffer_named", "power", reason.Name(p.Title))
+	id := "battle.told.suffered"
+	if e.Why == battle.ByTable || e.Why == battle.ByStatus || e.Why == battle.Cornered {
+		id = "battle.told.crossed"
 	}
-	return t.say("battle.told.suffered", "why", why, "unit", t.after.unit(e.Unit), "n", e.Points, "end", t.end(e.Crossed, e.Fell, e.Left))
+	return t.say(id, "why", t.suffering(e), "unit", t.after.unit(e.Unit), "n", e.Points, "end", t.end(e.Crossed, e.Fell, e.Left))
 }
 
 func (t tale) tested(e *battle.Tested) chat.Line {

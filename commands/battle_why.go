@@ -95,11 +95,13 @@ func (x explainer) because(t battle.Told, kind string, why reason.Reason, now sh
 		return line, fellFrom(now, why)
 	case "reroll":
 		return line, len(now.Again) > 0
-	case "damage":
+	case "damage", "damage_because":
 		if dice := damage(t.Result.Packets); len(dice) > 0 {
 			line = append(line, x.say("battle.why.damage", "dice", fallen{good: dice}.text(false))...)
 		}
 		return line, x.hurt(t)
+	case "other_save":
+		return line, now.reached()
 	case "last_save":
 		last := lastSaves(t.Result.Packets)
 		return append(line, x.lastSaves(t, last)...), len(last.Dice) > 0

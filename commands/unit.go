@@ -78,7 +78,14 @@ func (f field) unitLines(u battle.Unit) []chat.Line {
 		}
 	}
 	say(u.Gone != "", "battle.unit.gone_"+u.Gone)
-	say(u.Hurt > 0, "battle.unit.hurt", "n", u.Hurt)
+	if wounds := f.Pack.WoundsCalled(); wounds != "wounds" {
+		say(u.Hurt > 0, "battle.unit.crossed", "n", u.Hurt, "name", reason.Name(wounds))
+	} else {
+		say(u.Hurt > 0, "battle.unit.hurt", "n", u.Hurt)
+	}
+	for _, loss := range u.Lost {
+		say(true, "battle.unit.weaker", "n", loss.By, "name", reason.Name(f.called(loss.Characteristic)))
+	}
 	say(u.Fell+u.Fled > 0, "battle.unit.lost", "fell", u.Fell, "fled", u.Fled)
 	say(u.InMelee(), "battle.unit.melee", "enemies", f.unitNamesOf(u.With))
 	say(u.At != "", "battle.unit.at", "at", reason.Name(f.Objective(u.At)))

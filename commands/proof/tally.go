@@ -140,9 +140,12 @@ func (t *Tallies) order(rec storage.Record, c Command, then Game) error {
 	s := BattlesOf(then).Begun[battleAsked(c)]
 	for _, told := range story {
 		mine := t.of(ownerOf(s, told.Unit))
-		if told.What == battle.AnAttack {
+		switch told.What {
+		case battle.AnAttack:
 			mine.attack(t.of(ownerOf(s, told.At)), told.Attack, told.Result)
-		} else {
+		case battle.AVolley, battle.AMending, battle.AContest, battle.ALook:
+			mine.tabled(t.of(ownerOf(s, told.At)), told)
+		default:
 			mine.judged(told.Total, told.Sum)
 		}
 	}
@@ -153,4 +156,30 @@ func (t *Tallies) order(rec storage.Record, c Command, then Game) error {
 func ownerOf(s battle.State, id string) string {
 	u, _ := s.Unit(id)
 	return s.Players[u.Side]
+}
+
+// tabled counts the dice of games with pools, tables and opposed rolls.
+func (t thrower) tabled(target thrower, told battle.Told) {
+	switch told.What {
+	case battle.AVolley:
+		pools, rolled := told.Volley.Pools, told.Pools
+		t.tries(luck.Attacks, pools.Mine.Step, rolled.Pools.Mine.Dice, rolled.Pools.Mine.Again)
+		target.tries(luck.Saves, pools.Theirs.Step, rolled.Pools.Theirs.Dice, rolled.Pools.Theirs.Again)
+		t.plain(told.Volley.Damage.Sides, rolled.Damage...)
+		for _, c := range rolled.Hull.Criticals { // its look at the table is told by itself
+			for _, amount := range told.Volley.Hull.More[c.Result] {
+				t.plain(amount.Sides, c.Dice[:amount.Dice]...)
+				c.Dice = c.Dice[amount.Dice:]
+			}
+		}
+	case battle.AMending:
+		t.tries(luck.Tests, told.Pool.Step, told.Rolled.Dice, told.Rolled.Again)
+	case battle.AContest:
+		for _, bout := range told.Bouts {
+			t.judged(told.Opposed.Mine, bout.Mine)
+			target.judged(told.Opposed.Theirs, bout.Theirs)
+		}
+	case battle.ALook:
+		t.judged(told.Looked.Roll.Dice, told.Sum)
+	}
 }
