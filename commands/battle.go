@@ -259,7 +259,7 @@ func battleNames(a *ask, k args.Kind) []string {
 		return nil
 	}
 	if k == args.Scenario {
-		return scenarioNames()
+		return a.desk.scenarioNames()
 	}
 	f, err := a.battle()
 	if err != nil {
@@ -274,14 +274,13 @@ func battleNames(a *ask, k args.Kind) []string {
 	return out
 }
 
-func scenarioNames() []string {
-	p, err := osierPack()
-	if err != nil {
-		return nil
-	}
+// scenarioNames lists the scenarios of every game here, for completion.
+func (d *Desk) scenarioNames() []string {
 	var out []string
-	for _, s := range p.Scenarios {
-		out = append(out, s.Title)
+	for _, p := range d.packs() {
+		for _, s := range p.Scenarios {
+			out = append(out, s.Title)
+		}
 	}
 	return out
 }

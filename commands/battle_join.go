@@ -26,7 +26,7 @@ func planBattleJoin(a *ask) (*answer, error) {
 		}
 		return nil, err
 	}
-	p, err := osierPack()
+	p, err := a.pinned(o.Terms)
 	if err != nil {
 		return nil, err
 	}
@@ -70,7 +70,7 @@ func (a *ask) offers(list []battle.Offered) chat.Post {
 			to = chat.Line{said(a.here.who(o.To).Text)}
 		}
 		title := reason.Name(o.Terms.Scenario)
-		if pack, err := osierPack(); err == nil && pack.Scenario(o.Terms.Scenario) != nil {
+		if pack, err := a.pinned(o.Terms); err == nil && pack.Scenario(o.Terms.Scenario) != nil {
 			title = reason.Name(pack.Scenario(o.Terms.Scenario).Title)
 		}
 		seq := number64(o.Seq)

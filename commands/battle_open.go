@@ -2,6 +2,7 @@ package commands
 
 import (
 	"encoding/json"
+	"fmt"
 	"regexp"
 	"strconv"
 	"strings"
@@ -125,10 +126,6 @@ func scenarioOf(p *rules.Pack, said string) (*rules.Scenario, error) {
 
 // planOpen offers a battle.
 func planOpen(a *ask) (*answer, error) {
-	p, err := osierPack()
-	if err != nil {
-		return nil, err
-	}
 	w, err := a.wants()
 	if err != nil {
 		return nil, err
@@ -142,7 +139,7 @@ func planOpen(a *ask) (*answer, error) {
 		}
 		return nil, err
 	}
-	s, err := scenarioOf(p, w.scenario)
+	p, s, err := a.scenario(w.scenario, w.force)
 	if err != nil {
 		return nil, err
 	}
@@ -194,8 +191,12 @@ func (a *ask) offer(w wanted, p *rules.Pack, offer battle.Offer, force muster.Fo
 
 // pin keeps the pack's file, so that the ledger can be replayed for ever.
 func (a *ask) pin(p *rules.Pack) error {
-	text, _ := rules.Builtin(p.ID)
-	return a.desk.store.Shelf(shelfFiles).Put(a.ctx, storage.KeyValue{Key: p.Hash, Value: text})
+	for _, g := range a.desk.games {
+		if g.Hash == p.Hash {
+			return a.desk.store.Shelf(shelfFiles).Put(a.ctx, storage.KeyValue{Key: p.Hash, Value: g.text})
+		}
+	}
+	return fmt.Errorf("commands: the pack %s is none of this desk", p.ID)
 }
 
 // playing tells whether a battle goes on in this place.
@@ -209,6 +210,9 @@ func (a *ask) playing() (field, bool, error) {
 func (a *ask) forceFor(who chat.Person, p *rules.Pack, name string, points int) (muster.Force, error) {
 	if name != "" {
 		f, err := a.force(who, name)
+		if err == nil && f.Pack != p.ID {
+			err = refuse("/force show", "battle.refuse.other_game", "force", reason.Name(f.Name), "pack", reason.Name(p.Title))
+		}
 		if err == nil && points > 0 && f.Points(p) > points {
 			err = refuse("/force show", "battle.refuse.dear", "force", reason.Name(f.Name), "points", f.Points(p), "most", points)
 		}

@@ -327,7 +327,7 @@ func (t tale) again(e *battle.Attacked) chat.Line {
 // end says what damage came to: models that fell, wounds, or nothing.
 func (t tale) end(crossed, fell, left int) chat.Line {
 	switch {
-	case fell > 0 && left+fell == 1:
+	case fell > 0 && left+fell == 1 && t.after.Pack.WoundsCalled() != "wounds":
 		return t.say("battle.told.end.gone")
 	case fell > 0:
 		return t.say("battle.told.end.fell", "n", fell, "of", left+fell)

@@ -41,6 +41,9 @@ type Config struct {
 	Beacon beacon.Source
 	// Chain is the chain of those rounds; nil is quicknet. Another one is for tests.
 	Chain *beacon.Chain
+	// Packs are the files of rules packs that may be played besides those that come
+	// with the program. They were checked; one that does not load is an error of New.
+	Packs [][]byte
 }
 
 // Desk takes messages and answers them. Handle may be called by many
@@ -59,6 +62,7 @@ type Desk struct {
 	chain    *beacon.Chain // nil without a beacon
 	rounds   *rounds
 	words    *words.Catalog
+	games    []playable // that may be played here
 
 	commands map[string]*command
 	specs    []args.Spec
@@ -77,8 +81,12 @@ func New(c Config) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
+	games, err := loadGames(c.Packs)
+	if err != nil {
+		return nil, err
+	}
 	d := &Desk{store: c.Store, now: c.Now, entropy: c.Entropy, name: c.Name, key: c.Key,
-		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, rounds: newRounds(), words: catalog,
+		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, rounds: newRounds(), words: catalog, games: games,
 		commands: map[string]*command{}, live: newLive(), people: newPeople(), idle: idleTimers{}}
 	if d.chain = c.Chain; c.Beacon == nil {
 		d.chain = nil

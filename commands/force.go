@@ -33,18 +33,16 @@ func forceCommands() []command {
 // planForceAdd reads a force from a file or as said. Without a fault it is
 // saved; with faults it is kept as the one draft of its owner.
 func planForceAdd(a *ask) (*answer, error) {
-	p, err := osierPack()
-	if err != nil {
-		return nil, err
-	}
 	if len(a.msg.Files) > 1 {
 		return nil, refuse("/force add", "force.refuse.files", "n", len(a.msg.Files))
 	}
+	var p *rules.Pack
 	var d muster.Draft
+	var err error
 	if len(a.msg.Files) == 1 {
-		d, err = readForceFile(p, a.msg.Files[0])
+		p, d, err = a.readForceFile(a.msg.Files[0])
 	} else {
-		d, err = muster.ReadSaid(p, strings.ReplaceAll(a.value("list"), ";", "\n"))
+		p, d, err = a.readSaid(strings.ReplaceAll(a.value("list"), ";", "\n"))
 	}
 	var faults *source.Faults
 	if errors.As(err, &faults) {
@@ -56,26 +54,37 @@ func planForceAdd(a *ask) (*answer, error) {
 	return a.judged(p, d)
 }
 
-// readForceFile reads a TOML file, or a text file written as one says it.
-func readForceFile(p *rules.Pack, f chat.File) (muster.Draft, error) {
+// readForceFile reads a TOML file, or a text file written as one says it. A TOML
+// file says of which game it is.
+func (a *ask) readForceFile(f chat.File) (*rules.Pack, muster.Draft, error) {
 	if strings.HasSuffix(strings.ToLower(f.Name), ".txt") {
-		return muster.ReadSaid(p, string(f.Bytes))
+		return a.readSaid(string(f.Bytes))
 	}
-	return muster.ReadFile(p, cleanName(f.Name), f.Bytes)
+	p, err := a.desk.pack(muster.PackOf(f.Bytes))
+	if err != nil {
+		if p, err = a.desk.pack(""); err != nil {
+			return nil, muster.Draft{}, err
+		}
+	}
+	d, err := muster.ReadFile(p, cleanName(f.Name), f.Bytes)
+	if p.ID != firstGame {
+		d.Pack = p.ID
+	}
+	return p, d, err
 }
 
 // planForceChange changes the draft, line by line, all of it or nothing.
 func planForceChange(a *ask) (*answer, error) {
-	p, err := osierPack()
-	if err != nil {
-		return nil, err
-	}
 	draft, err := a.forceDraft()
 	if err != nil {
 		return nil, err
 	}
 	if draft == nil {
 		return nil, refuse("/force add", "force.refuse.nodraft")
+	}
+	p, err := a.desk.pack(draft.Pack)
+	if err != nil {
+		return nil, err
 	}
 	lines := a.values.Lines("change")
 	if len(lines) == 0 {
@@ -112,15 +121,15 @@ func (a *ask) judged(p *rules.Pack, d muster.Draft) (*answer, error) {
 
 // planForceShow lists the forces and the draft, or one force with its units.
 func planForceShow(a *ask) (*answer, error) {
-	p, err := osierPack()
-	if err != nil {
-		return nil, err
-	}
 	if name := a.value("name"); name != "" {
 		if args.Key(name) == "draft" {
-			return a.showDraft(p)
+			return a.showDraft()
 		}
 		f, err := a.force(a.msg.Person, name)
+		if err != nil {
+			return nil, err
+		}
+		p, err := a.desk.pack(f.Pack)
 		if err != nil {
 			return nil, err
 		}
@@ -141,21 +150,31 @@ func planForceShow(a *ask) (*answer, error) {
 		post = a.post(a.say("force.list", "n", len(all)))
 	}
 	for _, f := range all {
-		post.Lines = append(post.Lines, a.forceLine(p, f))
+		if p, err := a.desk.pack(f.Pack); err == nil { // a game that is no longer here keeps its forces
+			post.Lines = append(post.Lines, a.forceLine(p, f))
+		}
 	}
 	if draft == nil {
 		return only(post)
 	}
+	p, err := a.desk.pack(draft.Pack)
+	if err != nil {
+		return nil, err
+	}
 	return only(post, a.draftPost(draft.Judge(p), "force.drafted"))
 }
 
-func (a *ask) showDraft(p *rules.Pack) (*answer, error) {
+func (a *ask) showDraft() (*answer, error) {
 	draft, err := a.forceDraft()
 	if err != nil {
 		return nil, err
 	}
 	if draft == nil {
 		return nil, refuse("/force add", "force.refuse.nodraft")
+	}
+	p, err := a.desk.pack(draft.Pack)
+	if err != nil {
+		return nil, err
 	}
 	return only(a.draftPost(draft.Judge(p), "force.drafted"))
 }

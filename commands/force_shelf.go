@@ -7,13 +7,11 @@ import (
 	"errors"
 	"sort"
 	"strings"
-	"sync"
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
 	"drumhead/engine/muster"
 	"drumhead/engine/reason"
-	"drumhead/engine/rules"
 	"drumhead/storage"
 )
 
@@ -27,9 +25,6 @@ const (
 
 // MostForces is how many forces one person may keep in a community.
 const MostForces = 40
-
-// osierPack is the game that comes with the program, loaded once.
-var osierPack = sync.OnceValues(func() (*rules.Pack, error) { return rules.LoadBuiltin("osier") })
 
 // mine is the key under which a person's things lie on a shelf of this community.
 func (a *ask) mine(who chat.Person) string {

@@ -9,6 +9,7 @@ import (
 
 	"drumhead/commands/chat"
 	"drumhead/engine/muster"
+	"drumhead/engine/rules"
 )
 
 // hand gives a message with a file.
@@ -127,7 +128,7 @@ func TestForceWords(t *testing.T) {
 // judging it.
 func BenchmarkForceAdd(b *testing.B) {
 	tb := newTable(b)
-	p, err := osierPack()
+	p, err := rules.LoadBuiltin("osier")
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -92,7 +92,7 @@ func TestAttackReasonsInWords(t *testing.T) {
 		t.Fatal(err)
 	}
 	speaker := words.Speaker{Catalog: catalog}
-	p, err := osierPack()
+	p, err := rules.LoadBuiltin("osier")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -84,7 +84,7 @@ func (h *house) begin(ctx context.Context, p plan) error {
 			return err
 		}
 	}
-	config := commands.Config{Store: h.store, Now: h.clock.Now, Entropy: entropy, Name: h.name, Key: h.key, Log: p.log}
+	config := commands.Config{Store: h.store, Now: h.clock.Now, Entropy: entropy, Name: h.name, Key: h.key, Log: p.log, Packs: h.ownPacks(p.log)}
 	if len(p.relays) > 0 {
 		if config.Beacon, err = beacon.NewRelays(beacon.Quicknet(), p.relays, beacon.Config{Log: p.log}); err != nil {
 			return err

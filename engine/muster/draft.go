@@ -12,6 +12,7 @@ import (
 
 // Draft is a force as it was handed in, right or wrong.
 type Draft struct {
+	Pack  string `json:"pack,omitempty"` // id of the game; "" for the first one
 	Name  string `json:"name,omitempty"`
 	Army  string `json:"army,omitempty"`  // id, where a file says it
 	Limit int    `json:"limit,omitempty"` // points; 0: none was said

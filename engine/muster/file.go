@@ -54,6 +54,16 @@ func ReadFile(p *rules.Pack, name string, text []byte) (Draft, error) {
 	return d, nil
 }
 
+// PackOf is the id of the pack that a force file is for, "" if it does not say or
+// cannot be read.
+func PackOf(text []byte) string {
+	root, err := source.Read("", text, MostBytes)
+	if err != nil {
+		return ""
+	}
+	return root.TextOr("pack", rules.MostID, "")
+}
+
 // unitOf reads one [[unit]].
 func unitOf(p *rules.Pack, t *source.Table) Line {
 	line := Line{Number: t.Place().Line, Said: t.Text("unit", MostName)}
