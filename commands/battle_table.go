@@ -25,7 +25,7 @@ func (t tale) tabled(e battle.Event) chat.Line {
 	case *battle.Mended:
 		return t.say("battle.told.mended", "unit", t.after.unit(e.Unit), "dice", fallen{good: e.Dice}.text(false), "n", e.Passed, "part", t.part(e.Line))
 	case *battle.Blown:
-		return t.say("battle.told.blown", "unit", t.after.unit(e.Unit), "dice", plus(e.Dice), "total", e.Total)
+		return t.blown(e)
 	case *battle.Weakened:
 		return t.say("battle.told.weakened", "unit", t.after.unit(e.Unit), "n", e.By, "name", reason.Name(t.after.called(e.Characteristic)))
 	case *battle.Retreated:
@@ -45,6 +45,20 @@ func (t tale) tabled(e battle.Event) chat.Line {
 		return t.say("battle.told.met", "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At))
 	}
 	return nil
+}
+
+// blown tells a roll for what may carry a unit away.
+func (t tale) blown(e *battle.Blown) chat.Line {
+	step := t.after.Pack.Step(t.after.Pack.SequenceOf(string(battle.Run)).Steps[0])
+	if len(e.Dice) == 1 {
+		return t.say("battle.told.blown_one", "step", reason.Name(step.Words), "unit", t.after.unit(e.Unit), "total", e.Total)
+	}
+	return t.say("battle.told.blown", "step", reason.Name(step.Words), "unit", t.after.unit(e.Unit), "dice", plus(e.Dice), "total", e.Total)
+}
+
+// out tells whether a unit is one that is not counted in models: a ship, a brigade.
+func (t tale) out(u battle.Unit) bool {
+	return u.Size == 1 && t.after.Pack.WoundsCalled() != "wounds"
 }
 
 // called is what the pack calls a characteristic.
@@ -128,6 +142,11 @@ func (t tale) suffering(e *battle.Suffered) chat.Line {
 	switch e.Why {
 	case battle.Mishap, battle.Blast, battle.ByContest, battle.Cornered:
 		return t.say("battle.told.suffer_" + e.Why)
+	case battle.ByTest:
+		if step := t.after.Pack.Step(e.Of); step != nil {
+			return t.say("battle.told.suffer_named", "power", reason.Name(step.Words))
+		}
+		return t.say("battle.told.suffer_table")
 	case battle.ByStatus:
 		return t.say("battle.told.suffer_named", "power", reason.Name(t.after.statusWords(e.Of)))
 	case battle.ByTable:

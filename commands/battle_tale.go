@@ -73,6 +73,8 @@ func (t tale) brought() any {
 		name, now := t.after.unit(u.ID), *unitOf(t.after.State, u.ID)
 		switch {
 		case u.Gone != "":
+		case now.Gone != "" && t.out(u):
+			out = append(out, reason.New("battle.told.out", "unit", name))
 		case now.Gone == battle.Routed:
 			out = append(out, reason.New("battle.told.routed", "unit", name))
 		case now.Gone == battle.Fallen && u.Size > 1:
@@ -229,6 +231,9 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 	case *battle.Suffered:
 		return t.suffered(e)
 	case *battle.Broken:
+		if t.out(*unitOf(t.after.State, e.Unit)) {
+			return t.say("battle.told.gone_out", "unit", t.after.unit(e.Unit))
+		}
 		return t.say("battle.told.gone_"+e.How, "unit", t.after.unit(e.Unit))
 	case *battle.Tested:
 		return t.tested(e)
@@ -389,7 +394,7 @@ func (t tale) cast(e *battle.CastAt, at int) chat.Line {
 
 func (t tale) suffered(e *battle.Suffered) chat.Line {
 	id := "battle.told.suffered"
-	if e.Why == battle.ByTable || e.Why == battle.ByStatus || e.Why == battle.Cornered {
+	if e.Why == battle.ByTable || e.Why == battle.ByTest || e.Why == battle.ByStatus || e.Why == battle.Cornered {
 		id = "battle.told.crossed"
 	}
 	return t.say(id, "why", t.suffering(e), "unit", t.after.unit(e.Unit), "n", e.Points, "end", t.end(e.Crossed, e.Fell, e.Left))

@@ -118,20 +118,20 @@ func (r *run) crossOff(id string, a affair, by string, hurt attack.Amount) {
 	r.emit(e)
 	total, sum := amount(hurt, dice, points)
 	r.tell(Told{What: Suffering, Unit: id, Total: total, Sum: sum, Event: e})
-	r.criticals(id, table, rolled)
+	r.criticals(id, table, u.Hurt, rolled)
 	r.fallen(id)
 }
 
 // criticals tells what the marks of a hull looked up, and lets it happen. What
-// was crossed off by it is counted already.
-func (r *run) criticals(id, table string, rolled attack.HullRolled) {
+// was crossed off by it is counted already; before is what was off the hull
+// before.
+func (r *run) criticals(id, table string, before int, rolled attack.HullRolled) {
 	looked, ok := r.state.Pack.LookUp(table)
 	if !ok {
 		return
 	}
-	already := r.state.unit(id).Hurt - rolled.Crossed
 	for _, c := range rolled.Criticals {
-		e := &Looked{Line: r.line, Table: table, Unit: id, Mark: already + c.Mark, Row: c.Result, Total: c.Sum.Total, Dice: c.Sum.Terms[0].Dice, More: c.More}
+		e := &Looked{Line: r.line, Table: table, Unit: id, Mark: before + c.Mark, Row: c.Result, Total: c.Sum.Total, Dice: c.Sum.Terms[0].Dice, More: c.More}
 		r.emit(e)
 		r.tell(Told{What: ALook, Unit: id, Looked: looked, Sum: c.Sum, Event: e})
 		_, then := looked.Result(c.Result)

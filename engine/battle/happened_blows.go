@@ -109,19 +109,20 @@ type Suffered struct {
 	Fell    int    `json:"fell,omitempty"`
 	Hurt    int    `json:"hurt,omitempty"`
 	Left    int    `json:"left"`
-	Of      string `json:"of,omitempty"` // the status or the table that did it
+	Of      string `json:"of,omitempty"` // the status, the table or the step that did it
 	Points  int    `json:"points"`
 	Unit    string `json:"unit"`
 	Why     string `json:"why"`
 }
 
 // Why a unit suffers, besides a power: what a caster brings on itself and on who
-// is near, what a table says, what lies on it, an opposed roll, no way back.
+// is near, what a table says, what lies on it, a test that it did not pass, an opposed roll, no way back.
 const (
 	Mishap    = "mishap"
 	Blast     = "blast"
 	ByTable   = "table"
 	ByStatus  = "status"
+	ByTest    = "test"
 	ByContest = "contest"
 	Cornered  = "cornered"
 )

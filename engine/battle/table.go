@@ -25,7 +25,7 @@ func (r *run) volley(how Verb, unit, at string, w *rules.Weapon, a Aim) {
 	}
 	r.emit(e)
 	r.tell(Told{What: AVolley, Unit: unit, At: at, Weapon: e.Weapon, Why: why, Volley: v, Pools: rolled, Event: e})
-	r.criticals(at, v.Table, rolled.Hull)
+	r.criticals(at, v.Table, t.Hurt, rolled.Hull)
 	r.fallen(at)
 }
 
@@ -101,6 +101,9 @@ func faces(s attack.Sum) []int {
 	out := []int{}
 	for _, t := range s.Terms {
 		out = append(out, t.Dice...)
+		for _, more := range t.More {
+			out = append(out, more.Face)
+		}
 	}
 	return out
 }
@@ -121,7 +124,7 @@ func (r *run) hold(l Line) {
 	r.emit(e)
 	r.tell(Told{What: AMending, Unit: u.ID, Why: why, Pool: up.Pool, Rolled: rolled, Event: e})
 	for range rolled.On {
-		r.happen(up.Then, affair{self: u.ID, why: ByTable})
+		r.happen(up.Then, affair{self: u.ID, why: ByTest})
 	}
 }
 
@@ -149,7 +152,7 @@ func (r *run) blow(id string) {
 
 // judged lets happen what comes of a total: what is too much, passed or not.
 func (r *run) judged(m rules.Morale, sum attack.Sum, id string, excess int) {
-	a := affair{self: id, target: id, attackers: []string{id}, why: ByTable, excess: excess}
+	a := affair{self: id, target: id, attackers: []string{id}, why: ByTest, of: m.Step, excess: excess}
 	if m.Excess != nil && excess > 0 {
 		r.happen([]rules.Consequence{*m.Excess}, a)
 	}

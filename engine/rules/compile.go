@@ -212,6 +212,10 @@ func (w *work) charted(s *workStep) {
 	first, firstName, why1 := w.number(chart.First)
 	second, secondName, why2 := w.number(chart.Second)
 	s.base = chart.Need(first, second)
+	if chart.Second.IsPlain {
+		s.because(reason.New("why.chart.value", "need", s.base.String(), "first", reason.Name(firstName), "a", first))
+		return
+	}
 	id := "why.chart.equal"
 	if first > second {
 		id = "why.chart.more"

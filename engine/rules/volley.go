@@ -61,7 +61,7 @@ func (w *work) volley(step *Step) (Volley, []reason.Reason, error) {
 	why = append(why, w.steps[0].reasons(v.Pools.Mine.Step)...)
 	why = append(why, reason.New("why.pool.theirs", "number", v.Pools.Theirs.Number))
 	why = append(why, w.steps[1].reasons(v.Pools.Theirs.Step)...)
-	why = append(why, w.damageReason(v.Damage, v.Hull.Left))
+	why = append(why, w.hullReason(v.Damage, v.Hull.Left))
 	if v.Most() > mostDice {
 		return Volley{}, nil, reason.Refuse("", "rules.refuse.dice", "dice", v.Most(), "most", mostDice)
 	}
@@ -73,6 +73,15 @@ func (w *work) poolReason(n int) reason.Reason {
 		return reason.New("why.pool.mine", "number", n)
 	}
 	return reason.New("why.pool.mine_because", "number", n, "because", chain(w.attacksWhy))
+}
+
+// hullReason says what each success does that was not cancelled.
+func (w *work) hullReason(amount attack.Amount, left int) reason.Reason {
+	name := reason.Name(w.pack.WoundsCalled())
+	if len(w.damageWhy) == 0 {
+		return reason.New("why.hull", "damage", amount.String(), "name", name, "left", left)
+	}
+	return reason.New("why.hull_because", "damage", amount.String(), "name", name, "left", left, "because", chain(w.damageWhy))
 }
 
 // Hull is what is left of a target to be crossed off, with its marks and what a
