@@ -82,14 +82,14 @@ func (t tale) volleyed(e *battle.Volleyed) chat.Line {
 	end := t.end(e.Crossed, e.Fell, e.Left)
 	if e.How == battle.Charge {
 		return t.say("battle.told.rammed", "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At),
-			"hits", e.Hits, "of", e.Mine, "stopped", e.Stopped, "end", end, "part", t.part(e.Line))
+			"hits", e.Hits, "of", e.Mine, "stopped", min(e.Hits, e.Stopped), "end", end, "part", t.part(e.Line))
 	}
 	weapon := reason.Name(e.Weapon)
 	if w := t.after.Pack.Weapon(e.Weapon); w != nil {
 		weapon = reason.Name(w.Title)
 	}
 	return t.say("battle.told.volley", "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "weapon", weapon,
-		"hits", e.Hits, "of", e.Mine, "stopped", e.Stopped, "end", end, "part", t.part(e.Line))
+		"hits", e.Hits, "of", e.Mine, "stopped", min(e.Hits, e.Stopped), "end", end, "part", t.part(e.Line))
 }
 
 // looked tells a roll on a table: the odds and the column of an assault, the mark
