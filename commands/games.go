@@ -47,7 +47,7 @@ func loadGames(own [][]byte) ([]playable, error) {
 	}
 	all = slices.Clone(all)
 	for _, text := range own {
-		p, err := rules.Load("pack.toml", text)
+		p, err := rules.Load("own.toml", text)
 		if err != nil {
 			return nil, fmt.Errorf("commands: a pack of one's own: %w", err)
 		}
