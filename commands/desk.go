@@ -180,7 +180,7 @@ func (a *ask) through() (answer *answer, err error) {
 // ask begins a question.
 func (d *Desk) ask(m chat.Message) *ask {
 	return &ask{desk: d, msg: m, from: m.Place, now: d.clock(),
-		views: map[chat.Place]*view{}, invited: map[chat.Place][]storage.Player{}}
+		views: map[chat.Place]*view{}, invited: map[chat.Place][]storage.Player{}, chosen: map[chat.Place]settings{}}
 }
 
 // fatal tells whether an error is the store's and not this command's.

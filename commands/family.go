@@ -48,10 +48,11 @@ type ask struct {
 	views   map[chat.Place]*view // every ledger looked at while planning
 	salted  []storage.Word       // words said so far, by name; their seq is set when appended
 	invited map[chat.Place][]storage.Player
-	fired   *storage.TimerRef // the timer that this answers
-	picked  *picked           // the choice that was picked, if one was
-	before  *acted            // where the message acted before, once that is known
-	typed   string            // what was said, letter for letter
+	fired   *storage.TimerRef       // the timer that this answers
+	picked  *picked                 // the choice that was picked, if one was
+	before  *acted                  // where the message acted before, once that is known
+	typed   string                  // what was said, letter for letter
+	chosen  map[chat.Place]settings // read for this message already
 }
 
 // answer is what a plan comes to: posts, or acts, or both.

@@ -32,12 +32,23 @@ func settingsCommands() []command {
 		Params: []args.Param{{Name: "how", Kind: args.Words, Optional: true, Help: "sealed, beacon, word of Bo, word of Ann and Bo; pictures never, on wish, always"}}}, plan: planDiceSetting}}
 }
 
-// settings reads what was chosen for a place.
+// settings is what was chosen for a place. One message reads it once.
 func (a *ask) settings(p chat.Place) (settings, error) {
-	var s settings
 	if p == "" {
 		p = a.msg.Place
 	}
+	if s, read := a.chosen[p]; read {
+		return s, nil
+	}
+	s, err := a.readSettings(p)
+	if err == nil {
+		a.chosen[p] = s
+	}
+	return s, err
+}
+
+func (a *ask) readSettings(p chat.Place) (settings, error) {
+	var s settings
 	b, err := a.desk.store.Shelf(shelfSettings).Get(a.ctx, string(p))
 	if errors.Is(err, storage.ErrNone) {
 		return s, nil
@@ -157,6 +168,7 @@ func (a *ask) choose(change func(s *settings)) (*answer, error) {
 	if err := a.desk.store.Shelf(shelfSettings).Put(a.ctx, storage.KeyValue{Key: string(a.msg.Place), Value: b}); err != nil {
 		return nil, err
 	}
+	a.chosen[a.msg.Place] = s
 	return a.diceHere()
 }
 

@@ -58,6 +58,9 @@ func (s *Store) commit(ctx context.Context, m *member) error {
 		return err
 	}
 	m.done = make(chan struct{})
+	if alone, err := s.alone(m); alone {
+		return err
+	}
 	if err := s.enqueue(ctx, m); err != nil {
 		return err
 	}
@@ -71,6 +74,20 @@ func (s *Store) commit(ctx context.Context, m *member) error {
 	}
 	<-m.done
 	return m.err
+}
+
+// alone writes a member at once if nobody writes and nobody waits: handing it to
+// the committer and waiting for the answer would cost two changes of goroutine.
+func (s *Store) alone(m *member) (bool, error) {
+	s.gate.RLock()
+	defer s.gate.RUnlock()
+	if s.closed || len(s.queue) > 0 || !s.writing.TryLock() {
+		return false, nil
+	}
+	defer s.writing.Unlock()
+	m.state.Store(taken)
+	s.take([]*member{m}, false)
+	return true, m.err
 }
 
 func (s *Store) enqueue(ctx context.Context, m *member) error {
@@ -91,37 +108,55 @@ func (s *Store) enqueue(ctx context.Context, m *member) error {
 func (s *Store) commits() {
 	defer close(s.ended)
 	var flush <-chan time.Time // when marks are written at the latest; nil while none waits
-	full := false              // there was no room: marks wait for flush
 	for {
 		var group []*member
-		var marks []ledgers.Mark
+		due := false
 		select {
 		case first, open := <-s.queue:
 			if !open {
-				s.write(nil, s.Marks.Take())
+				s.turn(nil, true)
 				return
 			}
 			group = s.drain(first)
-			if marks = s.ripe(); full {
-				marks = nil
-			} else if marks != nil {
-				flush = nil
-			}
 		case <-s.marked:
 			if flush == nil {
 				flush = time.After(markWait)
 			}
 			continue
 		case <-flush:
-			marks, flush = s.Marks.Take(), nil
+			due, flush = true, nil
 		}
-		before := full
-		if full = s.write(group, marks); full {
+		switch before, full := s.turn(group, due); {
+		case full:
 			flush = time.After(fullWait)
-		} else if before && flush != nil {
+		case before && flush != nil:
 			flush = time.After(markWait)
 		}
 	}
+}
+
+// turn waits for who writes, then writes a group and the marks that are ripe,
+// or all of them if they are due. It tells whether there was no room the last
+// time, and now.
+func (s *Store) turn(group []*member, due bool) (before, full bool) {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	before = s.full
+	s.take(group, due)
+	return before, s.full
+}
+
+// take is turn for who holds writing. After a commit without room marks wait
+// until they are due, so that they take no room from what is more urgent.
+func (s *Store) take(group []*member, due bool) {
+	var marks []ledgers.Mark
+	switch {
+	case due:
+		marks = s.Marks.Take()
+	case !s.full:
+		marks = s.ripe()
+	}
+	s.full = s.write(group, marks)
 }
 
 // ripe gives the marks that have waited for long enough, by the store's clock,

@@ -25,16 +25,18 @@ type Store struct {
 	path     string
 	readOnly bool
 
-	gate   sync.RWMutex // held for reading while something is put into the queue
-	closed bool         // under gate
-	shut   atomic.Bool  // closed, for readers
-	doubt  atomic.Bool  // a commit's outcome is not certain
-	torn   atomic.Bool  // a page of the database itself was found damaged
-	stuck  atomic.Bool  // bbolt lost its lock for writers
-	queue  chan *member
-	marked chan struct{} // something was marked as sent
-	ended  chan struct{} // the committer has returned
-	wake   chan struct{}
+	gate    sync.RWMutex // held for reading while something is put into the queue, or written alone
+	closed  bool         // under gate
+	shut    atomic.Bool  // closed, for readers
+	doubt   atomic.Bool  // a commit's outcome is not certain
+	torn    atomic.Bool  // a page of the database itself was found damaged
+	stuck   atomic.Bool  // bbolt lost its lock for writers
+	writing sync.Mutex   // held by who writes: the committer, or a member that is alone
+	full    bool         // under writing: the last commit found no room
+	queue   chan *member
+	marked  chan struct{} // something was marked as sent
+	ended   chan struct{} // the committer has returned
+	wake    chan struct{}
 }
 
 var _ interface {
