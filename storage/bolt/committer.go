@@ -76,8 +76,9 @@ func (s *Store) commit(ctx context.Context, m *member) error {
 	return m.err
 }
 
-// alone writes a member at once if nobody writes and nobody waits: handing it to
-// the committer and waiting for the answer would cost two changes of goroutine.
+// alone writes a member at once if nobody writes, nobody waits, and the last
+// commit was not of many: handing it to the committer and waiting for the answer
+// would cost two changes of goroutine. In a crowd that time lets groups gather.
 func (s *Store) alone(m *member) (bool, error) {
 	s.gate.RLock()
 	defer s.gate.RUnlock()
@@ -85,6 +86,9 @@ func (s *Store) alone(m *member) (bool, error) {
 		return false, nil
 	}
 	defer s.writing.Unlock()
+	if s.crowd {
+		return false, nil
+	}
 	m.state.Store(taken)
 	s.take([]*member{m}, false)
 	return true, m.err
@@ -109,15 +113,14 @@ func (s *Store) commits() {
 	defer close(s.ended)
 	var flush <-chan time.Time // when marks are written at the latest; nil while none waits
 	for {
-		var group []*member
-		due := false
+		var first *member
+		due, open := false, true
 		select {
-		case first, open := <-s.queue:
+		case first, open = <-s.queue:
 			if !open {
 				s.turn(nil, true)
 				return
 			}
-			group = s.drain(first)
 		case <-s.marked:
 			if flush == nil {
 				flush = time.After(markWait)
@@ -126,7 +129,7 @@ func (s *Store) commits() {
 		case <-flush:
 			due, flush = true, nil
 		}
-		switch before, full := s.turn(group, due); {
+		switch before, full := s.turn(first, due); {
 		case full:
 			flush = time.After(fullWait)
 		case before && flush != nil:
@@ -135,14 +138,14 @@ func (s *Store) commits() {
 	}
 }
 
-// turn waits for who writes, then writes a group and the marks that are ripe,
-// or all of them if they are due. It tells whether there was no room the last
-// time, and now.
-func (s *Store) turn(group []*member, due bool) (before, full bool) {
+// turn waits for who writes, then writes a member with all that wait behind it
+// by now, and the marks that are ripe, or all of them if they are due. It tells
+// whether there was no room the last time, and now.
+func (s *Store) turn(first *member, due bool) (before, full bool) {
 	s.writing.Lock()
 	defer s.writing.Unlock()
 	before = s.full
-	s.take(group, due)
+	s.take(s.drain(first), due)
 	return before, s.full
 }
 
@@ -156,7 +159,7 @@ func (s *Store) take(group []*member, due bool) {
 	case !s.full:
 		marks = s.ripe()
 	}
-	s.full = s.write(group, marks)
+	s.full, s.crowd = s.write(group, marks), len(group) > 1
 }
 
 // ripe gives the marks that have waited for long enough, by the store's clock,

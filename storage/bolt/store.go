@@ -33,6 +33,7 @@ type Store struct {
 	stuck   atomic.Bool  // bbolt lost its lock for writers
 	writing sync.Mutex   // held by who writes: the committer, or a member that is alone
 	full    bool         // under writing: the last commit found no room
+	crowd   bool         // under writing: the last commit was of several members
 	queue   chan *member
 	marked  chan struct{} // something was marked as sent
 	ended   chan struct{} // the committer has returned
