@@ -127,6 +127,9 @@ func (r *reader) fallsOrder() (Standing, *reason.Refusal) {
 	}
 	r.any(",")
 	if r.any("keep the", "keep") {
+		if f.Part = r.part(); f.Part != "" {
+			return Standing{Falls: f}, nil
+		}
 		id, why := r.unit()
 		if why != nil {
 			return Standing{}, why
@@ -134,4 +137,24 @@ func (r *reader) fallsOrder() (Standing, *reason.Refusal) {
 		f.Keep = id
 	}
 	return Standing{Falls: f}, nil
+}
+
+// part reads models that stand in a unit of one's own unlike the rest, "" if none
+// are called so.
+func (r *reader) part() string {
+	var list []called
+	for _, u := range r.state.Units {
+		if u.Side != r.side {
+			continue
+		}
+		for _, other := range r.state.kind(u.Kind).Others {
+			list = append(list, calledBy(other.ID, other.Title))
+		}
+	}
+	found, n := longest(list, r.left)
+	if n == 0 || len(found) == 0 {
+		return ""
+	}
+	r.left = r.left[n:]
+	return found[0].id
 }

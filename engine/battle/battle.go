@@ -97,6 +97,7 @@ type Unit struct {
 	Statuses []string
 	Lost     []rules.Loss // what its characteristics have lost for good
 	Parts    []int        // models that stand of each part; nil where all are alike
+	Worn     int          // the part that the model which has lost wounds is of
 	Broke    []string     // enemy units that it broke
 	Fought   bool         // it shot, cast, charged or fought in this battle
 	By       string       // the enemy unit that last felled a model of it

@@ -13,6 +13,7 @@ type blow struct {
 	at     Unit
 	weapon *rules.Weapon
 	models int
+	part   int // of the unit
 	attack attack.Attack
 	why    []reason.Reason
 	reroll *opening // the standing order that may roll one lost save again
@@ -30,21 +31,44 @@ func (r *run) shoot(unit string, a Aim) {
 			r.volley(Shoot, unit, a.At, w, a)
 			continue
 		}
-		if b, err := r.settle(Shoot, u, t, w, a); err == nil {
+		r.strikes(Shoot, u, t.ID, w, a)
+		r.fallen(t.ID)
+	}
+}
+
+// strikes carries out one weapon's attacks, part by part of the unit, until the
+// target has nobody left.
+func (r *run) strikes(how Verb, u Unit, at string, w *rules.Weapon, a Aim) {
+	for _, h := range r.state.hands(u, w, min(a.Models, u.Left)) {
+		t := *r.state.unit(at)
+		if !t.Stands() || t.Left == 0 {
+			return
+		}
+		if b, err := r.settlePart(how, u, t, w, a, h); err == nil {
 			r.strike(b)
-			r.fallen(t.ID)
 		}
 	}
 }
 
-// settle compiles an attack. A weapon that the rules cannot use here is refused.
+// settle compiles an attack by all who use the weapon and are alike, the first
+// part of the unit that does. A weapon that the rules cannot use here is refused.
 func (r *run) settle(how Verb, u, t Unit, w *rules.Weapon, a Aim) (blow, error) {
-	b := blow{how: how, unit: u, at: t, weapon: w, models: u.Left}
-	if a.Models > 0 {
-		b.models = min(a.Models, u.Left)
+	h := hands{models: u.Left}
+	if all := r.state.hands(u, w, min(a.Models, u.Left)); len(all) > 0 {
+		h = all[0]
 	}
+	return r.settlePart(how, u, t, w, a, h)
+}
+
+// settlePart compiles an attack by models of one part of a unit.
+func (r *run) settlePart(how Verb, u, t Unit, w *rules.Weapon, a Aim, h hands) (blow, error) {
+	b := blow{how: how, unit: u, at: t, weapon: w, models: h.models, part: h.part}
+	f := facts(u, t, a)
+	f.Attacking, f.Part = h.models, h.part
+	target := r.state.group(t)
+	_, target.Keep = r.keeps(t)
 	var err error
-	b.attack, b.why, err = r.state.Pack.Compile(r.state.group(u), w.ID, r.state.group(t), facts(u, t, a))
+	b.attack, b.why, err = r.state.Pack.Compile(r.state.group(u), w.ID, target, f)
 	if err != nil {
 		return b, err
 	}
@@ -53,6 +77,41 @@ func (r *run) settle(how Verb, u, t Unit, w *rules.Weapon, a Aim) (blow, error) 
 		withReroll(&b.attack)
 	}
 	return b, nil
+}
+
+// keeps finds the standing order by which a unit's owner has some of its models
+// fall last, and which part of it they are; nil and "" if none says so.
+func (r *run) keeps(t Unit) (*opening, string) {
+	unit := r.state.kind(t.Kind)
+	o := r.settled(t.Side, func(s Standing) bool { return s.Falls != nil })
+	if o == nil {
+		return nil, ""
+	}
+	for _, other := range unit.Others {
+		if other.ID == o.order.Falls.Part {
+			return o, other.ID
+		}
+	}
+	return nil, ""
+}
+
+// thinned is who is left of each part of a target after an attack, and of which
+// part the next to fall is; nil where all its models are alike. A standing order
+// that says who falls last is opened.
+func (r *run) thinned(t Unit, fell int) (parts []int, front int) {
+	if len(r.state.kind(t.Kind).Others) == 0 {
+		return nil, 0
+	}
+	target := r.state.group(t)
+	var o *opening
+	if o, target.Keep = r.keeps(t); o != nil && fell > 0 {
+		r.open(o)
+	}
+	target.Parts = r.state.Pack.After(target, fell)
+	if fell > 0 {
+		target.Hurt = 0
+	}
+	return target.Parts, r.state.Pack.Front(target)
 }
 
 // mayReroll finds the standing order by which the target's owner has one lost
@@ -102,8 +161,9 @@ func (r *run) strike(b blow) {
 	e := &Attacked{
 		Line: r.line, How: b.how, Unit: b.unit.ID, At: b.at.ID, Weapon: b.weapon.ID, Models: b.models,
 		Attacks: result.Attacks, Crossed: result.Crossed, Fell: result.Fell,
-		Left: b.at.Left - result.Fell, Hurt: result.Hurt,
+		Left: b.at.Left - result.Fell, Hurt: result.Hurt, Part: b.part,
 	}
+	e.Parts, e.Worn = r.thinned(b.at, result.Fell)
 	for _, s := range result.Steps {
 		e.Steps = append(e.Steps, s.On)
 		e.Extra += s.Extra

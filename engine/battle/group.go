@@ -11,7 +11,7 @@ import (
 
 // group is a unit as the rules see it.
 func (s State) group(u Unit) rules.Group {
-	return rules.Group{Unit: u.Kind, Size: u.Size, Models: u.Left, Hurt: u.Hurt, Grade: u.Grade, Statuses: u.Statuses,
+	return rules.Group{Unit: u.Kind, Size: u.Size, Models: u.Left, Hurt: u.Hurt, Worn: u.Worn, Grade: u.Grade, Statuses: u.Statuses,
 		Parts: u.Parts, Lost: u.Lost, HurtNow: u.Turn.Wounded || u.Turn.Lost > 0}
 }
 
@@ -28,9 +28,32 @@ func facts(u, t Unit, a Aim) rules.Facts {
 func (s State) pace(u Unit) int { return int(s.Pack.Pace(s.group(u))) }
 
 // ladder is a unit's wounds, for damage that no save stops.
-func (s State) ladder(u Unit) attack.Ladder {
-	wounds := s.Pack.Wounds(s.group(u))
-	return attack.Ladder{Segments: []attack.Segment{{Models: u.Left, Wounds: wounds}}, Rung: u.Hurt}
+func (s State) ladder(u Unit) attack.Ladder { return s.Pack.Ladder(s.group(u)) }
+
+// hands are models of one part of a unit that use a weapon.
+type hands struct{ part, models int }
+
+// hands lists who of a unit uses a weapon, part by part: most is how many of them
+// see and reach the target, 0 for all.
+func (s State) hands(u Unit, w *rules.Weapon, most int) []hands {
+	kind, all := s.kind(u.Kind), []hands(nil)
+	for part, n := range s.Pack.Parts(s.group(u)) {
+		if most > 0 {
+			n = min(n, most-sumOf(all))
+		}
+		if n > 0 && slices.Contains(kind.WeaponsOf(part), w.ID) {
+			all = append(all, hands{part, n})
+		}
+	}
+	return all
+}
+
+func sumOf(all []hands) int {
+	sum := 0
+	for _, h := range all {
+		sum += h.models
+	}
+	return sum
 }
 
 // shooting lists the unit's weapons that shoot, in the order of its profile.
@@ -39,7 +62,18 @@ func (s State) shooting(u Unit) []*rules.Weapon {
 }
 
 // blade is the unit's weapon for melee, nil if it has none.
-func (s State) blade(u Unit) *rules.Weapon {
+func (s State) blade(u Unit) *rules.Weapon { return s.bladeOf(u, 0) }
+
+// bladeOf is the weapon for melee of a part of a unit.
+func (s State) bladeOf(u Unit, part int) *rules.Weapon {
+	if unit := s.kind(u.Kind); part > 0 {
+		for _, id := range unit.WeaponsOf(part) {
+			if w := s.Pack.Weapon(id); w != nil && w.Melee() {
+				return w
+			}
+		}
+		return nil
+	}
 	if all := s.armed(u, (*rules.Weapon).Melee); len(all) > 0 {
 		return all[0]
 	}
@@ -48,9 +82,12 @@ func (s State) blade(u Unit) *rules.Weapon {
 
 func (s State) armed(u Unit, kind func(*rules.Weapon) bool) []*rules.Weapon {
 	var out []*rules.Weapon
-	for _, id := range s.kind(u.Kind).Weapons {
-		if w := s.Pack.Weapon(id); w != nil && kind(w) {
-			out = append(out, w)
+	unit := s.kind(u.Kind)
+	for part := range 1 + len(unit.Others) {
+		for _, id := range unit.WeaponsOf(part) {
+			if w := s.Pack.Weapon(id); w != nil && kind(w) && !slices.Contains(out, w) {
+				out = append(out, w)
+			}
 		}
 	}
 	return out
@@ -88,6 +125,11 @@ func (s State) shootsAll(u Unit) bool { return s.Pack.May(s.group(u), "shoot eve
 func (s *State) thin(u *Unit, gone int) {
 	if len(s.kind(u.Kind).Others) > 0 {
 		u.Parts = s.Pack.After(s.group(*u), gone)
+		g := s.group(*u)
+		g.Parts, g.Hurt = u.Parts, 0
+		if gone > 0 || u.Hurt == 0 {
+			u.Worn = s.Pack.Front(g)
+		}
 	}
 }
 

@@ -18,11 +18,14 @@ type Attacked struct {
 	Left    int    `json:"left"`
 	Line    int    `json:"line"`
 	Models  int    `json:"models"`
+	Part    int    `json:"part,omitempty"`  // of the unit: 0 for its own models
+	Parts   []int  `json:"parts,omitempty"` // of the target: models left of each part
 	Saved   int    `json:"saved,omitempty"`
 	Steps   []int  `json:"steps,omitempty"`
 	Stopped int    `json:"stopped,omitempty"` // points stopped by last saves
 	Unit    string `json:"unit"`
 	Weapon  string `json:"weapon"`
+	Worn    int    `json:"worn,omitempty"` // the part that the model of Hurt is of
 }
 
 // Type names the event in JSON.
@@ -41,7 +44,9 @@ func (e *Attacked) apply(s *State) {
 	if e.Again {
 		s.Rerolled[t.Side]++
 	}
-	s.thin(t, e.Fell)
+	if e.Parts != nil {
+		t.Parts, t.Worn = e.Parts, e.Worn
+	}
 	t.suffer(e.Crossed, e.Fell, e.Left, e.Hurt, e.Unit)
 }
 

@@ -50,20 +50,42 @@ func (r *run) melee(unit, at, charger string) {
 		r.contest(unit, at)
 		return
 	}
-	mine := r.ready(u, t)
-	if charger != "" && r.state.Pack.Melee.Strikes == rules.ChargerFirst {
-		r.land(u, mine)
-		r.fallen(at)
-		if t = *r.state.unit(at); t.Stands() {
-			r.land(t, r.ready(t, *r.state.unit(unit)))
+	switch first := r.first(u, t, charger); first {
+	case "":
+		// Both with all that stood before: what the first does takes nobody from the other.
+		r.land(u, t.ID)
+		r.land(t, u.ID)
+		r.fallen(t.ID)
+	default:
+		one, other := u, t
+		if first == t.ID {
+			one, other = t, u
 		}
-	} else {
-		theirs := r.ready(t, u)
-		r.land(u, mine)
-		r.land(t, theirs)
-		r.fallen(at)
+		r.land(one, other.ID)
+		r.fallen(other.ID)
+		if other = *r.state.unit(other.ID); other.Stands() {
+			r.land(other, one.ID)
+		}
 	}
 	r.fallen(unit)
+}
+
+// first is who of two strikes first, "" for both at the same time: by the pack
+// the charger, or whose characteristic is higher.
+func (r *run) first(u, t Unit, charger string) string {
+	switch m := r.state.Pack.Melee; {
+	case m.Strikes == rules.ChargerFirst:
+		return charger
+	case m.Strikes == rules.ByCharacteristic:
+		mine, theirs := r.state.Pack.Number(r.state.group(u), m.By), r.state.Pack.Number(r.state.group(t), m.By)
+		if mine > theirs {
+			return u.ID
+		}
+		if mine < theirs {
+			return t.ID
+		}
+	}
+	return ""
 }
 
 // enemyOf is the enemy that a unit has been in melee with for longest.
@@ -76,25 +98,28 @@ func (r *run) enemyOf(unit string) string {
 	return ""
 }
 
-// ready settles the strike of a unit that has not struck in this turn.
-func (r *run) ready(u, t Unit) *blow {
-	w := r.state.blade(u)
-	if u.Turn.Struck || w == nil {
-		return nil
+// land carries out a strike of a unit that has not struck in this turn, part by
+// part. Who has nothing to strike with has had its turn.
+func (r *run) land(u Unit, at string) {
+	if u.Turn.Struck {
+		return
 	}
-	b, err := r.settle(Fight, u, t, w, Aim{})
-	if err != nil {
-		return nil
+	for part := range 1 + len(r.state.kind(u.Kind).Others) {
+		w := r.state.bladeOf(u, part)
+		if w == nil {
+			continue
+		}
+		for _, h := range r.state.hands(u, w, 0) {
+			t := *r.state.unit(at)
+			if h.part != part || !t.Stands() {
+				continue
+			}
+			if b, err := r.settlePart(Fight, u, t, w, Aim{}, h); err == nil {
+				r.strike(b)
+			}
+		}
 	}
-	return &b
-}
-
-// land carries out a strike. Who has nothing to strike with has had its turn.
-func (r *run) land(u Unit, b *blow) {
-	switch {
-	case b != nil:
-		r.strike(*b)
-	case !u.Turn.Struck:
+	if !r.state.unit(u.ID).Turn.Struck {
 		r.emit(&Engaged{Line: r.line, Unit: u.ID})
 	}
 }

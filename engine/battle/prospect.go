@@ -144,16 +144,22 @@ func (v view) cannotShoot(u, t Unit, a Aim) error {
 
 // strikes adds one weapon's attack to what the target's rung may have become.
 func (f *foresight) strikes(p *Prospect, how Verb, u, t Unit, w *rules.Weapon, a Aim) error {
-	b, err := f.settle(how, u, t, w, a)
-	if err != nil {
-		return err
+	if kind := f.state.Pack.Does(string(how)); kind != "attacks" {
+		return refuse("odds.refuse.game", "order", string(how), "pack", reason.Name(f.state.Pack.Title))
 	}
-	solved, err := b.attack.SolveFrom(f.law(t))
-	if err != nil {
-		return err
+	for _, h := range f.state.hands(u, w, min(a.Models, u.Left)) {
+		b, err := f.settlePart(how, u, t, w, a, h)
+		if err != nil {
+			return err
+		}
+		solved, err := b.attack.SolveFrom(f.law(t))
+		if err != nil {
+			return err
+		}
+		f.laws[t.ID] = solved.Rungs
+		p.Strikes, p.Before, p.Solved = true, f.state.ladder(t).Rung, solved
 	}
-	f.laws[t.ID] = solved.Rungs
-	p.Weapons, p.Strikes, p.Before, p.Solved = append(p.Weapons, w), true, f.state.ladder(t).Rung, solved
+	p.Weapons = append(p.Weapons, w)
 	return nil
 }
 
@@ -191,6 +197,9 @@ func (f *foresight) charges(u Unit, l Line) ([]Prospect, error) {
 	}
 	if l.Tenths == 0 {
 		return nil, reason.Refuse("charge "+f.state.Short(u.ID)+" at "+f.state.Short(t.ID)+", 7.4 in", "battle.refuse.gap", "unit", f.state.name(u.ID), "target", f.state.name(t.ID))
+	}
+	if kind := f.state.Pack.Does(string(Charge)); kind == "pools" || kind == "table" {
+		return nil, refuse("odds.refuse.game", "order", string(Charge), "pack", reason.Name(f.state.Pack.Title))
 	}
 	total, _, err := f.state.Pack.Charge(f.state.group(u), reason.Inches(l.Tenths))
 	if err != nil {

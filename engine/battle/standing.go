@@ -30,10 +30,11 @@ type RerollOrder struct {
 	Unit  string `json:"unit,omitempty"`
 }
 
-// FallsOrder says who falls first: the plainest models, keeping the unit named
-// for last. While every unit is of one kind of model it changes nothing.
+// FallsOrder says who falls first: the plainest models, keeping for last the unit
+// named (Keep), or in units of unlike models those named (Part, an id of the pack).
 type FallsOrder struct {
 	Keep string `json:"keep,omitempty"`
+	Part string `json:"part,omitempty"`
 }
 
 // Marshal writes the value that is sealed.

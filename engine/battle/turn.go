@@ -170,7 +170,7 @@ func (r *run) most(l Line) int {
 			at = r.enemyOf(u.ID)
 		}
 		t := *r.state.unit(at)
-		return mostChargeDice + r.mostBlow(Fight, u, t, r.state.blade(u), Aim{}) + r.mostBlow(Fight, t, u, r.state.blade(t), Aim{})
+		return mostChargeDice + r.mostMelee(u, t) + r.mostMelee(t, u)
 	}
 	return 0
 }
@@ -190,16 +190,28 @@ func (r *run) mostShot(u Unit, a Aim) int {
 	return sum
 }
 
+// mostBlow is the most dice of a weapon's attacks, part by part of the unit.
 func (r *run) mostBlow(how Verb, u, t Unit, w *rules.Weapon, a Aim) int {
 	if w == nil || !u.Stands() || !t.Stands() {
 		return 0
 	}
-	b, err := r.settle(how, u, t, w, a)
-	if err != nil {
-		return 0
+	sum := 0
+	for _, h := range r.state.hands(u, w, min(a.Models, u.Left)) {
+		if b, err := r.settlePart(how, u, t, w, a, h); err == nil {
+			withReroll(&b.attack)
+			sum += b.attack.Most()
+		}
 	}
-	withReroll(&b.attack)
-	return b.attack.Most()
+	return sum
+}
+
+// mostMelee is the most dice of a unit's strike in melee.
+func (r *run) mostMelee(u, t Unit) int {
+	sum := 0
+	for part := range 1 + len(r.state.kind(u.Kind).Others) {
+		sum += r.mostBlow(Fight, u, t, r.state.bladeOf(u, part), Aim{})
+	}
+	return sum
 }
 
 func (r *run) mostCast(u Unit, l Line) int {

@@ -73,3 +73,9 @@ func (p *Pack) lost(g Group) (lost, whole int) {
 	wounds := p.Wounds(Group{Unit: g.Unit})
 	return (size-g.Models)*wounds + g.Hurt, size * wounds
 }
+
+// Number is a plain number of a unit's profile, with what changes it.
+func (p *Pack) Number(g Group, characteristic string) int {
+	v, _, _ := (&scene{pack: p, attacker: g}).trait(Self, characteristic)
+	return v.Number
+}

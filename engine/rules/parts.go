@@ -46,7 +46,7 @@ func (p *Pack) fall(g Group, parts []int, n int) []int {
 	g.Parts = parts
 	for _, k := range p.order(g) {
 		if k.part >= 0 {
-			off := min(n, parts[k.part])
+			off := min(n, k.models)
 			parts[k.part] -= off
 			n -= off
 		}
@@ -58,11 +58,19 @@ func (p *Pack) fall(g Group, parts []int, n int) []int {
 // fled.
 func (p *Pack) After(g Group, gone int) []int { return p.fall(g, p.Parts(g), gone) }
 
+// Front is the part of a unit whose model is hurt next.
+func (p *Pack) Front(g Group) int {
+	for _, k := range p.order(g) {
+		if k.models > 0 && k.part >= 0 {
+			return k.part
+		}
+	}
+	return 0
+}
+
 // order lists the kinds of model of a unit in the order in which they fall: the
-// wounded one first of all, then those that the pack has fall first, the unit's
-// own, those that fall last, whom the owner keeps, and who has joined it. The
-// model that has lost wounds stands in front by being of the first kind that has
-// any models: nobody falls before it.
+// model that has lost wounds, then those that the pack has fall first, the unit's
+// own, those that fall last, whom the owner keeps, and who has joined it.
 func (p *Pack) order(g Group) []kindOfModel {
 	u := p.Unit(g.Unit)
 	parts := g.Parts
@@ -83,6 +91,18 @@ func (p *Pack) order(g Group) []kindOfModel {
 		}
 		all = append(all, k)
 	}
+	if g.Hurt > 0 {
+		for i := range all {
+			if k := &all[i]; k.part == g.Worn && k.models > 1 {
+				worn := *k
+				worn.models, worn.falls = 1, -3
+				k.models--
+				all = append(all, worn)
+			} else if k.part == g.Worn {
+				k.falls = -3
+			}
+		}
+	}
 	for _, joined := range g.With {
 		if ju := p.Unit(joined.Unit); ju != nil {
 			k := kindOfModel{title: ju.Title, profile: ju.Profile, models: joined.Models, falls: 3, part: -1, joined: joined}
@@ -94,6 +114,35 @@ func (p *Pack) order(g Group) []kindOfModel {
 	}
 	slices.SortStableFunc(all, func(a, b kindOfModel) int { return a.falls - b.falls })
 	return all
+}
+
+// Ladder is the wounds of a unit in the order in which its models fall, without
+// saves: for damage that none stops.
+func (p *Pack) Ladder(g Group) attack.Ladder {
+	crossed := p.crossed()
+	if !p.mixed(g) {
+		return attack.Ladder{Segments: []attack.Segment{{Models: g.Models, Wounds: p.Wounds(g)}}, Rung: g.Hurt}
+	}
+	l := attack.Ladder{Rung: g.Hurt}
+	for _, k := range p.order(g) {
+		if k.models > 0 && k.part >= 0 {
+			l.Segments = append(l.Segments, attack.Segment{Models: k.models, Wounds: max(1, k.profile[crossed].Number)})
+		}
+	}
+	return l
+}
+
+// PartTitle is what people call the models of a part of a unit; the unit's title
+// for its own models.
+func (p *Pack) PartTitle(unit string, part int) string {
+	u := p.Unit(unit)
+	switch {
+	case u == nil:
+		return unit
+	case part > 0 && part <= len(u.Others):
+		return u.Others[part-1].Title
+	}
+	return u.Title
 }
 
 // falls is when an effect of a unit has it fall, "" if none says.

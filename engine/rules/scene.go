@@ -13,6 +13,7 @@ type Group struct {
 	Size     int    // models that it came with; 0 for as many as stand
 	Models   int    // that stand
 	Hurt     int    // wounds that the next model has lost
+	Worn     int    // the part that this model is of, with Hurt
 	Grade    string // of experience, "" for the lowest
 	Statuses []string
 	Parts    []int   // models that stand, of the unit's own and of each of its others; nil: see Pack.Parts

@@ -1,0 +1,197 @@
+package battle
+
+import (
+	"os"
+	"slices"
+	"testing"
+
+	"drumhead/engine/rules"
+)
+
+// beginFile lays a table of a pack in the testdata of the rules; sizes are models.
+func beginFile(t *testing.T, file string, mine, theirs []Model) *table {
+	t.Helper()
+	text, err := os.ReadFile("../rules/testdata/" + file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := rules.Load(file, text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := Begin{Offer: OfferRef{Ledger: "x", Seq: 2, Leaf: "y"}, Players: []string{"p1", "p2"}, Forces: [][]Model{mine, theirs},
+		Terms: Terms{Pack: p.ID, Edition: p.Edition, SHA256: p.Hash, Scenario: "field", Points: 150, Turns: 4, Hours: 48}}
+	tb := &table{T: t, state: New(p)}
+	tb.do("bot", b, 5, 3)
+	return tb
+}
+
+func commonTable(t *testing.T) *table {
+	return beginFile(t, "common.toml",
+		[]Model{{Kind: "shooters", Size: 2}, {Kind: "throwers", Size: 1}, {Kind: "wagon", Size: 1}},
+		[]Model{{Kind: "t3", Size: 3}, {Kind: "t4", Size: 3}})
+}
+
+func weaponsOf(shots []*Attacked) []string {
+	var out []string
+	for _, a := range shots {
+		out = append(out, a.Weapon)
+	}
+	return out
+}
+
+// Each weapon picks its target and a unit may split fire by weapon (common
+// practice, no source).
+func TestSplitFire(t *testing.T) {
+	tb := commonTable(t)
+	tb.order("split Shooters: s4 at Toughness 3 20 in, s6 at Toughness 4 20 in", 1, 1, 1, 1)
+	shots := of[*Attacked](tb)
+	if !slices.Equal(weaponsOf(shots), []string{"s4", "s6"}) || shots[0].At != "u4" || shots[1].At != "u5" {
+		t.Errorf("%v at %s and %s", weaponsOf(shots), shots[0].At, shots[1].At)
+	}
+}
+
+// A sidearm or a thrown weapon is used instead of the others, not as well; large
+// vehicles fire everything (common practice, no source).
+func TestInsteadOfTheOthers(t *testing.T) {
+	tb := commonTable(t)
+	tb.order("shoot Shooters at Toughness 3, 5 in", 1, 1, 1, 1)
+	if got := weaponsOf(of[*Attacked](tb)); !slices.Equal(got, []string{"s4", "s6"}) {
+		t.Errorf("shooters use %v", got)
+	}
+	tb = commonTable(t)
+	tb.order("shoot Shooters at Toughness 3, 5 in, with sidearm", 1, 1)
+	if got := weaponsOf(of[*Attacked](tb)); !slices.Equal(got, []string{"sidearm"}) {
+		t.Errorf("shooters use %v instead", got)
+	}
+	tb.refuses("split Wagon: s4 at Toughness 3 5 in", "battle.refuse.split")
+	tb.order("shoot Throwers at Toughness 3, 5 in", 1, 1)
+	if got := weaponsOf(of[*Attacked](tb)); !slices.Equal(got, []string{"pot"}) {
+		t.Errorf("throwers use %v", got)
+	}
+	tb.order("shoot Wagon at Toughness 3, 11 in", 1, 1, 1)
+	if got := weaponsOf(of[*Attacked](tb)); !slices.Equal(got, []string{"s4", "s6", "sidearm"}) {
+		t.Errorf("a wagon uses %v", got)
+	}
+	tb = commonTable(t)
+	tb.refuses("split Shooters: s4 at Toughness 3 5 in, sidearm at Toughness 4 5 in", "battle.refuse.instead")
+}
+
+// No shooting into a melee, no line of sight, no shot; sight is what the players
+// say (common practice, no source).
+func TestNoShot(t *testing.T) {
+	tb := commonTable(t)
+	tb.refuses("shoot Shooters at Toughness 3, 5 in, no sight", "battle.refuse.sight")
+	tb.state.unit("u2").With, tb.state.unit("u4").With = []string{"u4"}, []string{"u2"}
+	tb.refuses("shoot Shooters at Toughness 3, 5 in", "battle.refuse.melee")
+	tb.refuses("shoot Throwers at Toughness 4, 5 in", "battle.refuse.shoots_engaged")
+}
+
+// To hit, to wound, the owner saves; models fall also where the attacker cannot
+// see them: how many see is said, and more may fall (common practice, no source).
+func TestOrderOfAShot(t *testing.T) {
+	tb := commonTable(t)
+	tb.order("shoot Shooters at Toughness 3, 20 in, with 1 models",
+		3, 3, 4, // s4: one shooter hits on 3, wounds on 3+, the save of 5+ is lost
+		2) // s6 misses
+	a := of[*Attacked](tb)
+	if len(a) != 2 || a[0].Fell != 1 || a[0].Models != 1 || a[1].Fell != 0 {
+		t.Errorf("%+v, %+v", a[0], a[1])
+	}
+}
+
+// oddTable is six of the crew (a scout, three crew, two mates) against six.
+func oddTable(t *testing.T) *table {
+	return beginFile(t, "odd.toml", []Model{{Kind: "crew", Size: 6}}, []Model{{Kind: "crew", Size: 6}, {Kind: "skipper", Size: 1}})
+}
+
+// Weapons go in the order of the profile, and each part of a unit shoots by
+// itself: crew and mates with bow and kettle, the scout with its bow. Their scout
+// falls first, and nothing is rolled against who is not hit.
+func TestPartsShoot(t *testing.T) {
+	tb := oddTable(t)
+	tb.order("shoot Crew at Crew, 10 in",
+		4, 1, 1, 3, // crew of three with bows: one hits on 4, wounds on 3; the scout has no save and falls
+		3, 2, // the scout hits on 3, does not wound
+		1, 1, // mates
+		1, 1, 1, 1, 1) // kettles: three crew, two mates
+	a := of[*Attacked](tb)
+	if len(a) != 5 {
+		t.Fatalf("%d attacks", len(a))
+	}
+	for i, want := range []struct{ part, models int }{{0, 3}, {1, 1}, {2, 2}, {0, 3}, {2, 2}} {
+		if a[i].Part != want.part || a[i].Models != want.models {
+			t.Errorf("attack %d is by %d of part %d, want %+v", i, a[i].Models, a[i].Part, want)
+		}
+	}
+	if u := tb.unit("u2"); !slices.Equal(u.Parts, []int{3, 0, 2}) || u.Left != 5 {
+		t.Errorf("the crew has %v", u.Parts)
+	}
+}
+
+// The owner's standing order keeps the scout for last; who has lost wounds falls
+// first all the same.
+func TestKeepAndWorn(t *testing.T) {
+	tb := oddTable(t)
+	tb.ahead(1, "casualties plainest first, keep Scout")
+	tb.order("shoot Crew at Crew, 10 in, with 1 models",
+		4, 3, // a bow; no save of 7+: one of the crew falls, not the scout
+		1)
+	if u := tb.unit("u2"); !slices.Equal(u.Parts, []int{2, 1, 2}) {
+		t.Errorf("the crew has %v, want the scout kept", u.Parts)
+	}
+	if len(of[*Opened](tb)) != 1 {
+		t.Error("the standing order was not opened")
+	}
+	mates := tb.state.unit("u2")
+	mates.Parts, mates.Left, mates.Hurt, mates.Worn = []int{2, 1, 2}, 5, 1, 2
+	tb.order("done")
+	tb.order("done")
+	tb.order("shoot Crew at Crew, 10 in, with 1 models",
+		4, 5, 4, // the mate that has lost a wound saves on 5+ and is lost; toughness of most is 3
+		1)
+	if u := tb.unit("u2"); !slices.Equal(u.Parts, []int{2, 1, 1}) || u.Hurt != 0 {
+		t.Errorf("the crew has %v, hurt %d, want a mate less", u.Parts, u.Hurt)
+	}
+}
+
+// The quicker strikes first: a skipper of 6 before a crew of 3, whoever charged.
+func TestQuickFirst(t *testing.T) {
+	tb := oddTable(t)
+	tb.state.unit("u1").With, tb.state.unit("u3").With = []string{"u3"}, []string{"u1"}
+	lines, err := ParseSheet(tb.state, 0, "fight Crew")
+	if err != nil {
+		t.Fatal(err)
+	}
+	box := &ones{}
+	events, err := Decide(tb.state, Order{Player: "p1", Do: Sheet{Battle: 1, Orders: lines}}, box)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a := events[0].(*Attacked); a.Unit != "u3" {
+		t.Errorf("%s strikes first", a.Unit)
+	}
+}
+
+// ones shows a one on every die.
+type ones struct{}
+
+func (*ones) Draw(int) int { return 1 }
+func (*ones) Left() int    { return 1000 }
+
+// ahead seals standing orders of a side, as people type them.
+func (tb *table) ahead(side int, text string) {
+	tb.Helper()
+	orders, err := ParseAhead(tb.state, side, text)
+	if err != nil {
+		tb.Fatalf("%q cannot be read: %s", text, spell(err))
+	}
+	for i, o := range orders {
+		value, err := o.Marshal()
+		if err != nil {
+			tb.Fatal(err)
+		}
+		tb.do(tb.state.Players[side], Ahead{Battle: 1, Said: hash(i + 1)})
+		tb.openings = append(tb.openings, Opening{Of: tb.seq, Salt: "00", Value: value})
+	}
+}
