@@ -44,24 +44,15 @@ func (r *run) strikes(how Verb, u Unit, at string, w *rules.Weapon, a Aim) {
 		if !t.Stands() || t.Left == 0 {
 			return
 		}
-		if b, err := r.settlePart(how, u, t, w, a, h); err == nil {
+		if b, err := r.settle(how, u, t, w, a, h); err == nil {
 			r.strike(b)
 		}
 	}
 }
 
-// settle compiles an attack by all who use the weapon and are alike, the first
-// part of the unit that does. A weapon that the rules cannot use here is refused.
-func (r *run) settle(how Verb, u, t Unit, w *rules.Weapon, a Aim) (blow, error) {
-	h := hands{models: u.Left}
-	if all := r.state.hands(u, w, min(a.Models, u.Left)); len(all) > 0 {
-		h = all[0]
-	}
-	return r.settlePart(how, u, t, w, a, h)
-}
-
-// settlePart compiles an attack by models of one part of a unit.
-func (r *run) settlePart(how Verb, u, t Unit, w *rules.Weapon, a Aim, h hands) (blow, error) {
+// settle compiles an attack by models of one part of a unit. A weapon that the
+// rules cannot use here is refused.
+func (r *run) settle(how Verb, u, t Unit, w *rules.Weapon, a Aim, h hands) (blow, error) {
 	b := blow{how: how, unit: u, at: t, weapon: w, models: h.models, part: h.part}
 	f := facts(u, t, a)
 	f.Attacking, f.Part = h.models, h.part

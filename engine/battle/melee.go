@@ -114,7 +114,7 @@ func (r *run) land(u Unit, at string) {
 			if h.part != part || !t.Stands() {
 				continue
 			}
-			if b, err := r.settlePart(Fight, u, t, w, Aim{}, h); err == nil {
+			if b, err := r.settle(Fight, u, t, w, Aim{}, h); err == nil {
 				r.strike(b)
 			}
 		}

@@ -148,7 +148,7 @@ func (f *foresight) strikes(p *Prospect, how Verb, u, t Unit, w *rules.Weapon, a
 		return refuse("odds.refuse.game", "order", string(how), "pack", reason.Name(f.state.Pack.Title))
 	}
 	for _, h := range f.state.hands(u, w, min(a.Models, u.Left)) {
-		b, err := f.settlePart(how, u, t, w, a, h)
+		b, err := f.settle(how, u, t, w, a, h)
 		if err != nil {
 			return err
 		}

@@ -197,7 +197,7 @@ func (r *run) mostBlow(how Verb, u, t Unit, w *rules.Weapon, a Aim) int {
 	}
 	sum := 0
 	for _, h := range r.state.hands(u, w, min(a.Models, u.Left)) {
-		if b, err := r.settlePart(how, u, t, w, a, h); err == nil {
+		if b, err := r.settle(how, u, t, w, a, h); err == nil {
 			withReroll(&b.attack)
 			sum += b.attack.Most()
 		}
