@@ -287,8 +287,18 @@ func (t tale) attacked(e *battle.Attacked) chat.Line {
 	if e.How == battle.Fight {
 		id = "battle.told.struck"
 	}
-	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "steps", t.steps(e),
+	return t.say(id, "unit", t.striker(e.Unit, e.Part), "at", t.target(e.Line, e.Unit, e.At), "steps", t.steps(e),
 		"end", t.end(e.Crossed, e.Fell, e.Left), "part", t.part(e.Line))
+}
+
+// striker names who of a unit attacks: the unit, or those of it that are unlike
+// the rest.
+func (t tale) striker(unit string, part int) any {
+	if part == 0 {
+		return t.after.unit(unit)
+	}
+	title := t.after.Pack.PartTitle(unitOf(t.after.State, unit).Kind, part)
+	return t.say("battle.told.striker", "part", reason.Name(title), "unit", t.after.unit(unit))
 }
 
 // steps says how the attacks went on: who hit, who wounded, what was saved.

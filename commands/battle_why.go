@@ -46,7 +46,7 @@ func (s shownStep) reached() bool { return len(s.Dice) > 0 || s.Free > 0 }
 // rolled for one wound after the other.
 func (x explainer) step(t battle.Told, at int) shownStep {
 	if at >= len(t.Attack.Steps) {
-		return savesShown(t.Result.Packets)
+		return savesShown(packetsAt(t, at-len(t.Attack.Steps)))
 	}
 	s := shownStep{Rolled: t.Result.Steps[at]}
 	for _, face := range s.Faces() {
@@ -57,6 +57,21 @@ func (x explainer) step(t battle.Told, at int) shownStep {
 		}
 	}
 	return s
+}
+
+// packetsAt are the packets that came to one kind of model of the target; all of
+// them where its models are alike.
+func packetsAt(t battle.Told, segment int) []attack.Packet {
+	if len(t.Attack.Ladder.Segments) == 1 {
+		return t.Result.Packets
+	}
+	var out []attack.Packet
+	for _, p := range t.Result.Packets {
+		if p.Segment == segment {
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // savesShown parts saves by what came of each: piercing may differ from one

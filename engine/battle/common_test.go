@@ -195,3 +195,16 @@ func (tb *table) ahead(side int, text string) {
 		tb.openings = append(tb.openings, Opening{Of: tb.seq, Salt: "00", Value: value})
 	}
 }
+
+// A table may look up another, and models may flee by what a table says.
+func TestLookUp(t *testing.T) {
+	tb := oddTable(t)
+	tb.order("charge Crew at Skipper, 4 in", 5, 4) // wet; how wet: a downpour, they are slower for good
+	l := of[*Looked](tb)
+	if len(l) != 2 || l[0].Table != "weather" || l[1].Table != "how wet" || l[1].Total != 4 {
+		t.Fatalf("looked %+v", l)
+	}
+	if w := of[*Weakened](tb); len(w) != 1 || w[0].Characteristic != "quick" || tb.state.Pack.Number(tb.state.group(tb.unit("u1")), "quick") != 2 {
+		t.Errorf("weakened %+v", w)
+	}
+}
