@@ -140,7 +140,7 @@ func (t tale) contested(e *battle.Contested) chat.Line {
 // suffering is why a unit suffers, where it is no power.
 func (t tale) suffering(e *battle.Suffered) chat.Line {
 	switch e.Why {
-	case battle.Mishap, battle.Blast, battle.ByContest, battle.Cornered:
+	case battle.Mishap, battle.Blast, battle.ByContest, battle.Cornered, battle.Beside:
 		return t.say("battle.told.suffer_" + e.Why)
 	case battle.ByTest:
 		if step := t.after.Pack.Step(e.Of); step != nil {

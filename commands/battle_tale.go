@@ -249,6 +249,9 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 }
 
 func (t tale) moved(e *battle.Moved) chat.Line {
+	if e.Joins != "" {
+		return t.say("battle.told.joined", "unit", t.after.unit(e.Unit), "host", t.after.unit(e.Joins))
+	}
 	id := map[battle.Verb]string{battle.Move: "battle.told.moved", battle.Run: "battle.told.ran", battle.FallBack: "battle.told.back"}[e.How]
 	var how chat.Line
 	switch {
@@ -404,7 +407,7 @@ func (t tale) cast(e *battle.CastAt, at int) chat.Line {
 
 func (t tale) suffered(e *battle.Suffered) chat.Line {
 	id := "battle.told.suffered"
-	if e.Why == battle.ByTable || e.Why == battle.ByTest || e.Why == battle.ByStatus || e.Why == battle.Cornered {
+	if e.Why == battle.ByTable || e.Why == battle.ByTest || e.Why == battle.ByStatus || e.Why == battle.Cornered || e.Why == battle.Beside {
 		id = "battle.told.crossed"
 	}
 	return t.say(id, "why", t.suffering(e), "unit", t.after.unit(e.Unit), "n", e.Points, "end", t.end(e.Crossed, e.Fell, e.Left))

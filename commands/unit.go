@@ -88,6 +88,7 @@ func (f field) unitLines(u battle.Unit) []chat.Line {
 	}
 	say(u.Fell+u.Fled > 0, "battle.unit.lost", "fell", u.Fell, "fled", u.Fled)
 	say(u.InMelee(), "battle.unit.melee", "enemies", f.unitNamesOf(u.With))
+	say(u.Joined != "", "battle.unit.joined", "host", f.unit(u.Joined))
 	say(u.At != "", "battle.unit.at", "at", reason.Name(f.Objective(u.At)))
 	for _, id := range u.Statuses {
 		if s := f.Pack.Status(id); s != nil {

@@ -93,6 +93,7 @@ type Unit struct {
 	Fled     int    // models that fled
 	Gone     string // "", or why it is off the table: Fallen or Routed
 	At       string // the objective it stands on
+	Joined   string // the unit that it has joined and stands among
 	With     []string
 	Statuses []string
 	Lost     []rules.Loss // what its characteristics have lost for good
@@ -133,6 +134,24 @@ func (u Unit) Stands() bool { return u.Gone == "" && u.Left > 0 }
 
 // InMelee tells whether an enemy is in contact with the unit.
 func (u Unit) InMelee() bool { return len(u.With) > 0 }
+
+// joined lists who stands among a unit.
+func (s State) joined(host string) []Unit {
+	var out []Unit
+	for _, u := range s.Units {
+		if u.Joined == host && u.Stands() {
+			out = append(out, u)
+		}
+	}
+	return out
+}
+
+// engaged tells whether a unit is in melee, by itself or with the unit that it has
+// joined.
+func (s State) engaged(u Unit) bool {
+	host, ok := s.Unit(u.Joined)
+	return u.InMelee() || ok && host.InMelee()
+}
 
 // Steady tells whether the unit can hold an objective: it stands, and none of
 // it fled in this turn.

@@ -149,12 +149,15 @@ func withReroll(a *attack.Attack) {
 // strike rolls an attack and lets it happen.
 func (r *run) strike(b blow) {
 	result := b.attack.Roll(r.drawer)
+	target := r.state.group(b.at)
+	_, target.Keep = r.keeps(b.at)
+	own, beside := r.state.Pack.Shares(target, result.Crossed)
 	e := &Attacked{
 		Line: r.line, How: b.how, Unit: b.unit.ID, At: b.at.ID, Weapon: b.weapon.ID, Models: b.models,
-		Attacks: result.Attacks, Crossed: result.Crossed, Fell: result.Fell,
-		Left: b.at.Left - result.Fell, Hurt: result.Hurt, Part: b.part,
+		Attacks: result.Attacks, Crossed: own.Crossed, Fell: own.Fell,
+		Left: b.at.Left - own.Fell, Hurt: own.Hurt, Part: b.part,
 	}
-	e.Parts, e.Worn = r.thinned(b.at, result.Fell)
+	e.Parts, e.Worn = r.thinned(b.at, own.Fell)
 	for _, s := range result.Steps {
 		e.Steps = append(e.Steps, s.On)
 		e.Extra += s.Extra
@@ -174,6 +177,19 @@ func (r *run) strike(b blow) {
 	}
 	r.emit(e)
 	r.tell(told)
+	r.beside(b, beside)
+}
+
+// beside crosses off what an attack did to who had joined its target.
+func (r *run) beside(b blow, shares []rules.Share) {
+	for i, with := range r.state.joined(b.at.ID) {
+		if i < len(shares) && shares[i].Crossed > 0 {
+			s := shares[i]
+			r.emit(&Suffered{Unit: with.ID, Why: Beside, Of: b.at.ID, By: b.unit.ID, Points: s.Crossed,
+				Crossed: s.Crossed, Fell: s.Fell, Left: with.Left - s.Fell, Hurt: s.Hurt})
+			r.fallen(with.ID)
+		}
+	}
 }
 
 // event is the opening as it stands in the ledger.

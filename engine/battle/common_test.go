@@ -208,3 +208,71 @@ func TestLookUp(t *testing.T) {
 		t.Errorf("weakened %+v", w)
 	}
 }
+
+// A leader joins a unit, goes with it and strikes with it; nobody can aim at the
+// leader alone, who falls after all others; it leaves by moving away.
+func TestLeaderJoins(t *testing.T) {
+	tb := beginFile(t, "odd.toml", []Model{{Kind: "crew", Size: 4}, {Kind: "skipper", Size: 1}}, []Model{{Kind: "crew", Size: 4}, {Kind: "skipper", Size: 1}})
+	tb.refuses("move Crew to Skipper", "battle.refuse.join")
+	tb.refuses("move Skipper to Skipper", "battle.refuse.join_whom")
+	tb.order("move Skipper to Crew; done")
+	if u := tb.unit("u2"); u.Joined != "u1" {
+		t.Fatalf("the skipper has joined %q", u.Joined)
+	}
+	tb.refuses("shoot Crew at Skipper, 5 in", "battle.refuse.joined")
+	// One mate that has lost a wound and the skipper stand, two enemy mates shoot:
+	// both bows hit and wound; the first takes the mate, the second comes to him.
+	crew, foes := tb.state.unit("u1"), tb.state.unit("u3")
+	crew.Left, crew.Fell, crew.Parts, crew.Hurt, crew.Worn = 1, 3, []int{0, 0, 1}, 1, 2
+	foes.Left, foes.Fell, foes.Parts = 2, 2, []int{0, 0, 2}
+	tb.order("shoot Crew at Crew, 10 in",
+		3, 3, // skill 3+
+		5, 6, // toughness 4 and 5 are as many: the higher, so 5+
+		1, 1) // the mate's save of 5+ and the skipper's of 4+ are lost
+	if gone := tb.unit("u1"); gone.Gone != Fallen {
+		t.Fatalf("the crew is %+v", gone)
+	}
+	if s := of[*Suffered](tb); len(s) != 1 || s[0].Unit != "u2" || s[0].Why != Beside || s[0].Crossed != 1 {
+		t.Errorf("suffered %+v", s)
+	}
+	if u := tb.unit("u2"); u.Joined != "" || !u.Stands() || u.Hurt != 1 {
+		t.Errorf("the skipper is %+v", u)
+	}
+}
+
+// Who has joined strikes with the unit, and goes where it goes.
+func TestLeaderFights(t *testing.T) {
+	tb := beginFile(t, "odd.toml", []Model{{Kind: "crew", Size: 4}, {Kind: "skipper", Size: 1}}, []Model{{Kind: "crew", Size: 4}})
+	tb.order("move Skipper to Crew; done")
+	tb.order("done")
+	tb.order("move Crew 4 in; done")
+	if !tb.unit("u1").Stands() || tb.unit("u2").Joined != "u1" {
+		t.Fatal("they have parted")
+	}
+	tb.order("done")
+	tb.state.unit("u1").With, tb.state.unit("u3").With = []string{"u3"}, []string{"u1"}
+	tb.refuses("move Skipper 3 in", "battle.refuse.joined_engaged")
+	box := &ones{}
+	lines, err := ParseSheet(tb.state, 0, "fight Crew")
+	if err != nil {
+		t.Fatal(err)
+	}
+	events, err := Decide(tb.state, Order{Player: "p1", Do: Sheet{Battle: 1, Orders: lines}}, box)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var who []string
+	for _, e := range events {
+		if a, ok := e.(*Attacked); ok {
+			who = append(who, a.Unit)
+		}
+	}
+	if !slices.Contains(who, "u2") {
+		t.Errorf("%v strike, not the skipper", who)
+	}
+	tb.state.unit("u1").With, tb.state.unit("u3").With = nil, nil
+	tb.order("move Skipper 3 in")
+	if tb.unit("u2").Joined != "" {
+		t.Error("the skipper has not left")
+	}
+}

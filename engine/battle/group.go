@@ -11,8 +11,12 @@ import (
 
 // group is a unit as the rules see it.
 func (s State) group(u Unit) rules.Group {
-	return rules.Group{Unit: u.Kind, Size: u.Size, Models: u.Left, Hurt: u.Hurt, Worn: u.Worn, Grade: u.Grade, Statuses: u.Statuses,
+	g := rules.Group{Unit: u.Kind, Size: u.Size, Models: u.Left, Hurt: u.Hurt, Worn: u.Worn, Grade: u.Grade, Statuses: u.Statuses,
 		Parts: u.Parts, Lost: u.Lost, HurtNow: u.Turn.Wounded || u.Turn.Lost > 0}
+	for _, with := range s.joined(u.ID) {
+		g.With = append(g.With, s.group(with))
+	}
+	return g
 }
 
 // facts is what is known about an attack before any die.

@@ -130,6 +130,7 @@ const (
 	ByTest    = "test"
 	ByContest = "contest"
 	Cornered  = "cornered"
+	Beside    = "beside" // what was left over of an attack on the unit that it has joined
 )
 
 // Type names the event in JSON.
@@ -157,6 +158,9 @@ func (e *Broken) apply(s *State) {
 	u.Fled += u.Left // who still stood and is off the table has left it
 	u.Gone, u.Left, u.Hurt, u.At = e.How, 0, 0, ""
 	s.part(e.Unit)
+	for _, with := range s.joined(e.Unit) {
+		s.unit(with.ID).Joined = ""
+	}
 	if e.By != "" {
 		by := s.unit(e.By)
 		by.Broke = add(by.Broke, e.Unit)

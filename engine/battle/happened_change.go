@@ -34,7 +34,8 @@ func (*Retreated) Type() string { return "retreated" }
 func (e *Retreated) apply(s *State) {
 	s.part(e.Unit)
 	if u := s.unit(e.Unit); !e.Blocked && u.At != "" {
-		u.Turn.Gave, u.At = u.At, ""
+		u.Turn.Gave = u.At
+		s.goes(e.Unit, "")
 	}
 }
 
@@ -47,7 +48,15 @@ type Drifted struct {
 // Type names the event in JSON.
 func (*Drifted) Type() string { return "drifted" }
 
-func (e *Drifted) apply(s *State) { s.unit(e.Unit).At = "" }
+func (e *Drifted) apply(s *State) { s.goes(e.Unit, "") }
+
+// goes puts a unit, and who stands among it, to an objective or away from any.
+func (s *State) goes(unit, at string) {
+	s.unit(unit).At = at
+	for _, with := range s.joined(unit) {
+		s.unit(with.ID).At = at
+	}
+}
 
 // Followed is a unit that took the ground of who gave it.
 type Followed struct {
@@ -58,7 +67,7 @@ type Followed struct {
 // Type names the event in JSON.
 func (*Followed) Type() string { return "followed" }
 
-func (e *Followed) apply(s *State) { s.unit(e.Unit).At = e.At }
+func (e *Followed) apply(s *State) { s.goes(e.Unit, e.At) }
 
 // Lifted is a status that lies on a unit no more.
 type Lifted struct {

@@ -9,6 +9,7 @@ type Moved struct {
 	At     string `json:"at,omitempty"`
 	Die    int    `json:"die,omitempty"`
 	How    Verb   `json:"how"`
+	Joins  string `json:"joins,omitempty"` // the unit that it joins
 	Line   int    `json:"line"`
 	Reach  int    `json:"reach"`
 	Tenths int    `json:"tenths,omitempty"`
@@ -22,7 +23,14 @@ func (*Moved) Type() string { return "moved" }
 func (e *Moved) apply(s *State) {
 	u := s.unit(e.Unit)
 	u.Turn.Moved = true
-	u.At = e.At
+	u.At, u.Joined = e.At, e.Joins
+	if host, ok := s.Unit(e.Joins); ok {
+		u.At = host.At
+	}
+	for _, with := range s.joined(e.Unit) { // who stands among them goes along
+		w := s.unit(with.ID)
+		w.Turn.Moved, w.At = true, e.At
+	}
 	if e.How == FallBack {
 		s.part(e.Unit)
 	}

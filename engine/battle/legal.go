@@ -118,6 +118,8 @@ func (v view) legalMove(u Unit, l Line) *reason.Refusal {
 	case v.unsure[u.ID]:
 	case l.Order == FallBack && !u.InMelee():
 		return reason.Refuse("move "+v.Short(u.ID)+" 4 in", "battle.refuse.free", "unit", v.name(u.ID))
+	case l.Order != FallBack && u.Joined != "" && v.engaged(u):
+		return refuse("battle.refuse.joined_engaged", "unit", v.name(u.ID), "host", v.name(u.Joined))
 	case l.Order != FallBack && u.InMelee():
 		return reason.Refuse("fall back "+v.Short(u.ID), "battle.refuse.engaged", "unit", v.name(u.ID), "enemies", v.named(u.With))
 	}
@@ -130,7 +132,24 @@ func (v view) legalMove(u Unit, l Line) *reason.Refusal {
 		return reason.Refuse("move "+v.Short(u.ID)+" "+inches(pace), "battle.refuse.far", "unit", v.name(u.ID),
 			"said", reason.Inches(l.Tenths), "most", reason.Inches(most))
 	}
+	if l.Joins != "" {
+		return v.legalJoin(u, l.Joins)
+	}
 	return v.legalObjective(l.At)
+}
+
+// legalJoin refuses who may not join a unit, and units that nobody can join.
+func (v view) legalJoin(u Unit, host string) *reason.Refusal {
+	h, ok := v.Unit(host)
+	switch {
+	case !v.Pack.May(v.group(u), "join"):
+		return refuse("battle.refuse.join", "unit", v.name(u.ID))
+	case !ok || h.Side != u.Side || h.ID == u.ID || h.Joined != "" || h.Gone != "" && !v.unsure[host]:
+		return refuse("battle.refuse.join_whom", "unit", v.name(u.ID), "yours", v.names(v.standing(v.Side)))
+	case h.InMelee() && !v.unsure[host]:
+		return refuse("battle.refuse.join_engaged", "unit", v.name(u.ID), "host", v.name(host))
+	}
+	return nil
 }
 
 func (v view) legalObjective(id string) *reason.Refusal {
@@ -167,6 +186,8 @@ func (v view) legalEnemy(id string) (Unit, *reason.Refusal) {
 		return t, refuse("battle.refuse.friend", "unit", v.name(id), "enemies", v.names(v.standing(Other(v.Side))))
 	case t.Gone != "" && !v.unsure[id]:
 		return t, refuse("battle.refuse.gone", "unit", v.name(id), "yours", v.names(v.standing(Other(v.Side))))
+	case t.Joined != "" && !v.unsure[t.Joined]:
+		return t, refuse("battle.refuse.joined", "unit", v.name(id), "host", v.name(t.Joined))
 	}
 	return t, nil
 }
@@ -202,6 +223,8 @@ func (v view) shooter(u Unit) *reason.Refusal {
 		return refuse("battle.refuse.unarmed", "unit", v.name(u.ID))
 	case u.Turn.Shot && !v.loose[u.ID]:
 		return refuse("battle.refuse.shot", "unit", v.name(u.ID))
+	case u.Joined != "" && v.engaged(u) && !v.unsure[u.Joined]:
+		return refuse("battle.refuse.joined_engaged", "unit", v.name(u.ID), "host", v.name(u.Joined))
 	case u.InMelee() && !v.unsure[u.ID]:
 		return reason.Refuse("fight "+v.Short(u.ID), "battle.refuse.shoots_engaged", "unit", v.name(u.ID), "enemies", v.named(u.With))
 	}
@@ -337,6 +360,8 @@ func (v view) legalReceiver(p *rules.Power, id string) *reason.Refusal {
 
 func (v view) legalCharge(u Unit, a Aim) *reason.Refusal {
 	switch {
+	case u.Joined != "":
+		return refuse("battle.refuse.joined_charge", "unit", v.name(u.ID), "host", v.name(u.Joined))
 	case u.Turn.Charged && !v.loose[u.ID]:
 		return refuse("battle.refuse.charged", "unit", v.name(u.ID))
 	case u.InMelee() && !v.unsure[u.ID]:

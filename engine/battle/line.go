@@ -30,6 +30,7 @@ type Line struct {
 	Power  string     `json:"power,omitempty"` // cast
 	Aim               // target, or objective of move and hold
 	Shares []Aim      `json:"shares,omitempty"` // split: each weapon and its target
+	Joins  string     `json:"joins,omitempty"`  // move: the unit of one's own that it joins
 	Also   []string   `json:"also,omitempty"`   // charge: units that attack together with it
 	Near   []string   `json:"near,omitempty"`   // cast: units within reach if the caster dies
 	Way    string     `json:"way,omitempty"`    // a direction that was said; it decides nothing

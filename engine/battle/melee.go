@@ -122,4 +122,7 @@ func (r *run) land(u Unit, at string) {
 	if !r.state.unit(u.ID).Turn.Struck {
 		r.emit(&Engaged{Line: r.line, Unit: u.ID})
 	}
+	for _, with := range r.state.joined(u.ID) {
+		r.land(with, at)
+	}
 }

@@ -4,7 +4,7 @@ package battle
 func (r *run) move(l Line) {
 	u := *r.state.unit(l.Unit)
 	pace := r.state.pace(u)
-	e := &Moved{Line: r.line, Unit: u.ID, How: l.Order, Tenths: l.Tenths, Reach: pace, Way: l.Way, At: l.At}
+	e := &Moved{Line: r.line, Unit: u.ID, How: l.Order, Tenths: l.Tenths, Reach: pace, Way: l.Way, At: l.At, Joins: l.Joins}
 	status := ""
 	told := Told{What: ARun, Unit: u.ID, Event: e}
 	switch l.Order {
@@ -19,7 +19,7 @@ func (r *run) move(l Line) {
 		status = r.state.Pack.Movement.FallBackStatus
 	}
 	if e.Tenths > e.Reach { // the die of a run was too low: they stop short of where they wanted
-		e.Tenths, e.At = e.Reach, ""
+		e.Tenths, e.At, e.Joins = e.Reach, "", ""
 	}
 	r.emit(e)
 	if l.Order == Run {

@@ -157,6 +157,9 @@ func (r *reader) going(l *Line) *reason.Refusal {
 			if !r.placed() && r.way(l) {
 				continue
 			}
+			if l.Joins = r.friend(l); l.Joins != "" {
+				continue
+			}
 			if l.At, why = r.place(); why != nil {
 				return why
 			}
@@ -166,6 +169,22 @@ func (r *reader) going(l *Line) *reason.Refusal {
 		}
 	}
 	return nil
+}
+
+// friend reads a unit of one's own that a unit moves to, "" if none is named so.
+func (r *reader) friend(l *Line) string {
+	if l.Order != Move {
+		return ""
+	}
+	if places, _ := longest(r.state.places(), r.left); len(places) > 0 {
+		return ""
+	}
+	found, n := longest(r.state.units(r.side), r.left)
+	if len(found) != 1 {
+		return ""
+	}
+	r.left = r.left[n:]
+	return found[0].id
 }
 
 // placed tells whether an objective comes next whose name begins like a way:

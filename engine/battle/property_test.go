@@ -70,13 +70,16 @@ func randomLine(r *rand.Rand, s State) Line {
 		l.Aim = Aim{}
 		if r.IntN(2) == 0 {
 			l.At = "mill"
-			if places := s.objectives(); r.IntN(4) > 0 {
+			if places := s.objectives(); r.IntN(4) > 0 && len(places) > 0 {
 				l.At = places[r.IntN(len(places))].ID
 			}
 		}
 	case Cast:
 		l.Power = []string{"veil", "undertow", "slack-water", "fog"}[r.IntN(4)]
 		l.Near = []string{unit(), unit()}
+		if l.Order == Move && r.IntN(3) == 0 {
+			l.At, l.Joins = "", unit()
+		}
 	case Charge:
 		if r.IntN(3) == 0 {
 			l.Also = []string{unit()}
@@ -120,7 +123,7 @@ func likely(r *rand.Rand, s State) []Line {
 // one; units, ladders and melees stay sound; every battle comes to an end.
 func TestRandomBattles(t *testing.T) {
 	ended := 0
-	for seed := range uint64(60) {
+	for seed := range uint64(80) {
 		r := rand.New(rand.NewPCG(seed, 1))
 		s, b := anyBattle(t, seed)
 		b.Terms.Turns = 1 + r.IntN(4)
@@ -144,8 +147,8 @@ func TestRandomBattles(t *testing.T) {
 			ended++
 		}
 	}
-	if ended < 50 {
-		t.Errorf("%d of 60 battles came to an end", ended)
+	if ended < 65 {
+		t.Errorf("%d of 80 battles came to an end", ended)
 	}
 }
 
@@ -153,7 +156,12 @@ func TestRandomBattles(t *testing.T) {
 func anyBattle(t *testing.T, seed uint64) (State, Begin) {
 	b := opened(t)
 	b.Forces[0] = append(b.Forces[0], Model{Kind: "barge", Size: 1, Key: "barge 1"}, Model{Kind: "lock-captain", Size: 1, Key: "lock-captain 1"})
-	switch seed % 3 {
+	switch seed % 4 {
+	case 3:
+		tb := beginFile(t, "odd.toml", []Model{{Kind: "crew", Size: 6}, {Kind: "skipper", Size: 1}, {Kind: "crew", Size: 4}},
+			[]Model{{Kind: "crew", Size: 5}, {Kind: "skipper", Size: 1}, {Kind: "skipper", Size: 1}})
+		b.Terms, b.Forces = tb.state.Terms, beginForces(tb.state)
+		return New(tb.state.Pack), b
 	case 1:
 		tb := beginWith(t, "brine", "salt-road", []string{"watch-cutter", "lock-barge", "watch-cutter"}, []string{"eel-boat", "old-hulk", "eel-boat"})
 		b.Terms, b.Forces = tb.state.Terms, beginForces(tb.state)
@@ -228,8 +236,19 @@ func sound(t *testing.T, seed uint64, s State) {
 		if u.Left < 0 || u.Left+u.Fell+u.Fled != u.Size || (u.Gone == "") != (u.Left > 0) {
 			t.Fatalf("seed %d: %s has %d left, %d fell, %d fled of %d, gone %q", seed, u.ID, u.Left, u.Fell, u.Fled, u.Size, u.Gone)
 		}
-		if u.Hurt < 0 || u.Hurt >= s.Pack.Wounds(s.group(u)) {
-			t.Fatalf("seed %d: %s is hurt by %d", seed, u.ID, u.Hurt)
+		if l := s.ladder(u); u.Hurt < 0 || u.Stands() && u.Hurt >= l.Segments[0].Wounds {
+			t.Fatalf("seed %d: %s is hurt by %d: %+v", seed, u.ID, u.Hurt, l)
+		}
+		if sum := 0; u.Parts != nil && u.Stands() {
+			for _, n := range u.Parts {
+				sum += n
+			}
+			if sum != u.Left {
+				t.Fatalf("seed %d: %s has %v and %d left", seed, u.ID, u.Parts, u.Left)
+			}
+		}
+		if host, ok := s.Unit(u.Joined); u.Stands() && u.Joined != "" && (!ok || !host.Stands() || host.Side != u.Side) {
+			t.Fatalf("seed %d: %s has joined %q", seed, u.ID, u.Joined)
 		}
 		for _, id := range u.With {
 			w, ok := s.Unit(id)

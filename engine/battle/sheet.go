@@ -88,7 +88,10 @@ func (v *view) expect(l Line) (mayRoll bool) {
 	u := v.unit(l.Unit)
 	switch l.Order {
 	case Move:
-		u.Turn.Moved = true
+		u.Turn.Moved, u.Joined = true, l.Joins
+		for _, with := range v.joined(u.ID) {
+			v.unit(with.ID).Turn.Moved = true
+		}
 	case FallBack:
 		u.Turn.Moved = true
 		v.part(u.ID)

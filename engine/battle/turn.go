@@ -211,6 +211,9 @@ func (r *run) mostMelee(u, t Unit) int {
 	for part := range 1 + len(r.state.kind(u.Kind).Others) {
 		sum += r.mostBlow(Fight, u, t, r.state.bladeOf(u, part), Aim{})
 	}
+	for _, with := range r.state.joined(u.ID) {
+		sum += r.mostMelee(with, t)
+	}
 	return sum
 }
 

@@ -47,6 +47,7 @@ type work struct {
 	sure, spills       bool
 	damageWhy          []reason.Reason
 	savesWhy           []reason.Reason // of last and second saves
+	rung               int             // what the model that is hit first has lost
 	shifted            int             // columns of a table
 	shiftWhy           []reason.Reason
 }

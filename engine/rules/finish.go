@@ -22,7 +22,7 @@ func (w *work) finish() (attack.Attack, []reason.Reason, error) {
 	a.Damage, a.Ladder.Segments = w.hurt(), segments
 	why = append(why, w.damageReason(a.Damage.Amount, segments[0].Wounds))
 	why = append(why, w.savesWhy...)
-	a.Ladder.Rung = min(w.target.Hurt, segments[0].Wounds-1)
+	a.Ladder.Rung = min(w.rung, segments[0].Wounds-1)
 	if a.Most() > mostDice {
 		return attack.Attack{}, nil, reason.Refuse("", "rules.refuse.dice", "dice", a.Most(), "most", mostDice)
 	}

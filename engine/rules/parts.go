@@ -145,6 +145,38 @@ func (p *Pack) PartTitle(unit string, part int) string {
 	return u.Title
 }
 
+// Share is what wounds came to for one unit: wounds crossed off, models fallen,
+// what the next has lost.
+type Share struct{ Crossed, Fell, Hurt int }
+
+// Shares spreads wounds over a unit and who has joined it, in the order in which
+// they fall: the unit's own share, and one for each who joined.
+func (p *Pack) Shares(g Group, crossed int) (own Share, joined []Share) {
+	ladder := p.Ladder(Group{Unit: g.Unit, Size: g.Size, Models: g.Models, Hurt: g.Hurt, Worn: g.Worn, Statuses: g.Statuses,
+		Parts: g.Parts, Keep: g.Keep, Lost: g.Lost})
+	joined = make([]Share, len(g.With))
+	take := func(most int) int {
+		n := min(crossed, most)
+		crossed -= n
+		return n
+	}
+	join := func(first bool) {
+		for i, one := range g.With {
+			if first != (p.falls(one) == FallsFirst) {
+				continue
+			}
+			l := p.Ladder(one)
+			n := take(l.Top() - l.Rung)
+			joined[i] = Share{n, l.Fallen(l.Rung+n) - l.Fallen(l.Rung), l.Hurt(l.Rung + n)}
+		}
+	}
+	join(true)
+	n := take(ladder.Top() - ladder.Rung)
+	own = Share{n, ladder.Fallen(ladder.Rung+n) - ladder.Fallen(ladder.Rung), ladder.Hurt(ladder.Rung + n)}
+	join(false)
+	return own, joined
+}
+
 // falls is when an effect of a unit has it fall, "" if none says.
 func (p *Pack) falls(g Group) string {
 	for _, e := range (&scene{pack: p, attacker: g}).effects(Self) {
@@ -214,15 +246,23 @@ func same(a, b Value) bool {
 // in the order in which they fall, with the reasons of each save.
 func (w *work) segments() (all []attack.Segment, why []reason.Reason) {
 	if !w.pack.mixed(w.target) {
+		w.rung = w.target.Hurt
 		return w.segment(w.target.Models, 0, nil, nil)
 	}
+	own := false
 	for _, k := range w.pack.order(w.target) {
 		if k.models == 0 {
 			continue
 		}
 		profile, hurt := k.profile, 0
-		if k.part < 0 && len(all) > 0 {
+		switch {
+		case k.part < 0:
 			hurt = k.joined.Hurt
+		case !own:
+			hurt, own = w.target.Hurt, true
+		}
+		if len(all) == 0 { // the ladder's rung says so
+			w.rung, hurt = hurt, 0
 		}
 		name := reason.New("why.part", "name", reason.Name(k.title))
 		more, reasons := w.segment(k.models, hurt, &profile, &name)
