@@ -110,7 +110,7 @@ func (r *run) thinned(t Unit, fell int) (parts []int, front int) {
 // re-rolls of its own is not rolled a third time. The newest order that speaks
 // of the unit decides; where it keeps an older one from acting, it is opened.
 func (r *run) mayReroll(t Unit, a attack.Attack) *opening {
-	if r.state.Rerolled[t.Side] >= r.state.Pack.RerollsEachTurn || len(a.Ladder.Segments) == 0 {
+	if r.state.Pack.Standing.Reroll == "never" || r.state.Rerolled[t.Side] >= r.state.Pack.RerollsEachTurn || len(a.Ladder.Segments) == 0 {
 		return nil
 	}
 	save := a.Ladder.Segments[0].Save

@@ -276,3 +276,32 @@ func TestLeaderFights(t *testing.T) {
 		t.Error("the skipper has not left")
 	}
 }
+
+// Shots of a split whose target is gone go on to who was named next, where the
+// pack says so.
+func TestSplitGoesOn(t *testing.T) {
+	tb := beginFile(t, "common.toml", []Model{{Kind: "t2", Size: 1}}, []Model{{Kind: "t3", Size: 1}, {Kind: "t4", Size: 3}})
+	tb.order("split Toughness 2: s8 at Toughness 3 20 in, s6 at Toughness 3 20 in, s4 at Toughness 4 20 in",
+		3, 2, // strength 8 at 3: 2+ to wound, no save of 7+: the one of them falls
+		3, 6, 1, // the next shot goes on to the others: strength 6 at 4, save 6+
+		1)
+	shots := of[*Attacked](tb)
+	if len(shots) != 3 || shots[1].At != "u3" || shots[1].Weapon != "s6" || shots[1].Fell != 1 {
+		t.Fatalf("%+v", shots)
+	}
+}
+
+// With several enemies in contact a unit strikes at the dearest, where the pack
+// says so; else at the one longest in contact.
+func TestWhomToFight(t *testing.T) {
+	tb := beginFile(t, "common.toml", []Model{{Kind: "shooters", Size: 1}}, []Model{{Kind: "t3", Size: 1}, {Kind: "wagon", Size: 1}})
+	r := &run{state: tb.state.own()}
+	r.state.unit("u1").With = []string{"u2", "u3"}
+	if at := r.enemyOf("u1"); at != "u3" {
+		t.Errorf("they fight %s, the wagon is dearer", at)
+	}
+	r.state.Pack.Standing.Fight = "longest in contact"
+	if at := r.enemyOf("u1"); at != "u2" {
+		t.Errorf("they fight %s", at)
+	}
+}

@@ -88,14 +88,28 @@ func (r *run) first(u, t Unit, charger string) string {
 	return ""
 }
 
-// enemyOf is the enemy that a unit has been in melee with for longest.
+// enemyOf is the enemy that a unit strikes at, of those that it is in melee with:
+// as the pack says the one longest in contact, the one that has lost most of
+// itself, or the dearest; of equals the one longest in contact.
 func (r *run) enemyOf(unit string) string {
+	best, most := "", -1
 	for _, id := range r.state.unit(unit).With {
-		if r.state.unit(id).Stands() {
-			return id
+		u := *r.state.unit(id)
+		if !u.Stands() {
+			continue
+		}
+		worth := 0
+		switch r.state.Pack.Standing.Fight {
+		case "most wounded":
+			worth = 1000 * (u.Size - u.Left) / u.Size
+		case "dearest":
+			worth = r.state.kind(u.Kind).Points(u.Left, r.state.Pack)
+		}
+		if worth > most {
+			best, most = id, worth
 		}
 	}
-	return ""
+	return best
 }
 
 // land carries out a strike of a unit that has not struck in this turn, part by

@@ -206,8 +206,8 @@ func (r *run) carryOut(l Line) bool {
 	case Shoot:
 		r.shoot(l.Unit, l.Aim)
 	case Split:
-		for _, a := range l.Shares {
-			r.shoot(l.Unit, a)
+		for i := range l.Shares {
+			r.shoot(l.Unit, r.share(l, i))
 		}
 	case Cast:
 		r.cast(l)
@@ -219,6 +219,25 @@ func (r *run) carryOut(l Line) bool {
 		return r.done()
 	}
 	return true
+}
+
+// share is one weapon's aim of a split. Where its target is gone and the pack goes
+// on to who was named next, it is the aim of the first after it that still stands
+// within the weapon's reach.
+func (r *run) share(l Line, i int) Aim {
+	a := l.Shares[i]
+	w := r.state.Pack.Weapon(a.Weapon)
+	if r.state.unit(a.At).Stands() || r.state.Pack.Standing.Split != "next named" || w == nil {
+		return a
+	}
+	for n := 1; n < len(l.Shares); n++ {
+		next := l.Shares[(i+n)%len(l.Shares)]
+		if r.state.unit(next.At).Stands() && w.Reaches(reason.Inches(next.Tenths)) {
+			next.Weapon = a.Weapon
+			return next
+		}
+	}
+	return a
 }
 
 // Sorted gives the places of a sheet's lines in the order of a turn, lines of

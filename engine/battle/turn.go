@@ -156,7 +156,12 @@ func (r *run) most(l Line) int {
 	case Split:
 		sum := 0
 		for _, a := range l.Shares {
-			sum += r.mostShot(u, a)
+			most := 0
+			for _, other := range l.Shares { // a target that is gone may be another's
+				other.Weapon = a.Weapon
+				most = max(most, r.mostShot(u, other))
+			}
+			sum += most
 		}
 		return sum
 	case Cast:

@@ -79,6 +79,7 @@ var badShips = []badPack{
 	{"{ from = 0, need = \"3+\" }", "{ from = 6, need = \"3+\" }", "pack.chart.falling", ""},
 	{"counter = \"never\"", "counter = \"whenever\"", "file.word", ""},
 	{"when_charged = \"receive\"", "when_charged = \"receive\"\nfollow_up = \"always\"", "file.word", ""},
+	{"when_charged = \"receive\"", "when_charged = \"fire and receive\"", "file.word", ""},
 	{"when_charged = \"receive\"", "when_charged = \"receive\"\nretreat_way = \"toward the sea\"", "file.word", ""},
 	{"strikes = \"together\"", "strikes = \"characteristic\"", "file.missing", ""},
 	{"strikes = \"together\"", "strikes = \"characteristic\"\nby = \"marked\"", "pack.kind", ""},

@@ -47,7 +47,7 @@ const (
 type Standing struct {
 	WhoFalls    string
 	Save        string
-	Reroll      string
+	Reroll      string // which die a player's standing order has rolled again
 	Counter     string
 	WhenCharged string
 	Split       string // what is left when a target is gone
@@ -58,24 +58,25 @@ type Standing struct {
 	JoinLeave   string
 }
 
-// StandingKeys are the decisions of [standing] with what each may say; the first
-// is what holds where a key may be left out and is.
+// StandingKeys are the decisions of [standing] with what each may say: only what
+// the battle acts on, so that no pack promises more. The first value holds where a
+// key may be left out and is.
 var StandingKeys = []struct {
 	Key    string
 	Values []string
 	Must   bool
 }{
-	{"who_falls", []string{"plainest first", "farthest first", "out of sight first"}, true},
-	{"save", []string{"best", "last save only"}, true},
-	{"reroll", []string{"first miss", "worst first miss", "never"}, true},
+	{"who_falls", []string{"plainest first"}, true},
+	{"save", []string{"best"}, true},
+	{"reroll", []string{"first miss", "never"}, true},
 	{"counter", []string{"always", "never"}, true},
-	{"when_charged", []string{"receive", "fire and receive"}, true},
-	{"split", []string{"next named", "nearest", "hold"}, false},
-	{"fight", []string{"nearest", "most wounded", "dearest"}, false},
+	{"when_charged", []string{"receive"}, true},
+	{"split", []string{"hold", "next named"}, false},
+	{"fight", []string{"longest in contact", "most wounded", "dearest"}, false},
 	{"follow_up", []string{"never", "if legal"}, false},
 	{"retreat_way", []string{"own edge"}, false},
-	{"mishap", []string{"caster", "unit first"}, false},
-	{"join_leave", []string{"stay", "leave when half are gone"}, false},
+	{"mishap", []string{"caster"}, false},
+	{"join_leave", []string{"stay"}, false},
 }
 
 // Scenario is what a battle is about.
