@@ -59,6 +59,7 @@ var makers = withPictures(map[string]maker{
 	"proof":      makeProof,
 	"report":     makeReport,
 	"luck":       makeLuck,
+	"rules":      makeRules,
 })
 
 // maker makes what a recipe asks for; made again it is the same bytes.

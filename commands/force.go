@@ -2,11 +2,13 @@ package commands
 
 import (
 	"errors"
+	"regexp"
 	"strings"
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
 	"drumhead/engine/muster"
+	"drumhead/engine/reason"
 	"drumhead/engine/rules"
 	"drumhead/engine/rules/source"
 )
@@ -36,6 +38,14 @@ func planForceAdd(a *ask) (*answer, error) {
 	if len(a.msg.Files) > 1 {
 		return nil, refuse("/force add", "force.refuse.files", "n", len(a.msg.Files))
 	}
+	said := strings.TrimSpace(a.value("list"))
+	switch {
+	case len(a.msg.Files) > 0:
+	case said == "":
+		return nil, refuse(muster.Example, "force.refuse.empty")
+	case spokenFile.MatchString(said):
+		return nil, refuse("/force add (file "+said+")", "force.refuse.path", "name", reason.Name(said))
+	}
 	var p *rules.Pack
 	var d muster.Draft
 	var err error
@@ -53,6 +63,9 @@ func planForceAdd(a *ask) (*answer, error) {
 	}
 	return a.judged(p, d)
 }
+
+// spokenFile is the name of a file, typed where a force was expected.
+var spokenFile = regexp.MustCompile(`(?i)^\S{1,200}\.(toml|txt|json|csv|pdf|docx?|xlsx?)$`)
 
 // readForceFile reads a TOML file, or a text file written as one says it. A TOML
 // file says of which game it is.

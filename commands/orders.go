@@ -91,15 +91,62 @@ func (f field) sorting(err error, lines []battle.Line, text string) error {
 // ofSheet tells a refusal of a sheet: of one with a single line no number is said.
 func (f field) ofSheet(err error, text string) error {
 	var r *reason.Refusal
-	if !errors.As(err, &r) || r.Line == 0 || len(written(text)) > 1 {
+	if !errors.As(err, &r) || r.Line == 0 {
 		return f.named(err)
 	}
 	one := *r
+	if one.Example == "" && f.side() == f.Side {
+		one.Example = f.orderExample()
+	}
+	if len(written(text)) > 1 {
+		return f.named(&one)
+	}
 	one.Line = 0
 	if one.Example != "" && !strings.HasPrefix(one.Example, "/") {
 		one.Example = "/order " + one.Example
 	}
 	return f.named(&one)
+}
+
+// orderExample is a line that the asker could give right now, with units of their
+// own that stand; "done" if nothing else is left to do.
+func (f field) orderExample() string {
+	side := f.side()
+	var own, theirs []string
+	for _, u := range f.Units {
+		switch {
+		case !u.Stands():
+		case u.Side == side:
+			own = append(own, f.Short(u.ID))
+		default:
+			theirs = append(theirs, f.Short(u.ID))
+		}
+	}
+	for _, line := range []func(mine, at string) string{
+		func(mine, _ string) string { return "move " + mine + " 4 in" },
+		func(mine, at string) string { return "shoot " + mine + " at " + at + ", 12 in" },
+		func(mine, at string) string { return "charge " + mine + " at " + at + ", 6 in" },
+		func(mine, _ string) string { return "fight " + mine },
+	} {
+		for _, mine := range own {
+			for _, at := range theirs {
+				if text := line(mine, at); f.couldOrder(side, text) {
+					return text + "; done"
+				}
+			}
+		}
+	}
+	return "done"
+}
+
+// couldOrder tells whether a line would be taken now.
+func (f field) couldOrder(side int, line string) bool {
+	lines, err := battle.ParseSheet(f.State, side, line)
+	if err != nil {
+		return false
+	}
+	_, err = f.tried(battle.Sheet{Battle: f.seq, Orders: lines})
+	return err == nil
 }
 
 // notMine refuses who has not the move.
@@ -146,8 +193,10 @@ func (f field) orderHelp() chat.Post {
 	if h := f.Halted; h != nil && side == f.Side {
 		p.Lines = append(p.Lines, f.say("battle.sheet.waiting", "lines", h.Rest))
 	}
-	p.Lines = append(p.Lines, f.say("battle.sheet.how"), f.say("battle.sheet.facts"),
-		f.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: "/order move Pikes 5 in; shoot Crossbows at Riders, 20 in; done"}))
+	p.Lines = append(p.Lines, f.say("battle.sheet.how"), f.say("battle.sheet.facts"))
+	if side == f.Side {
+		p.Lines = append(p.Lines, f.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: "/order " + f.orderExample()}))
+	}
 	return p
 }
 

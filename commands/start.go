@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"slices"
 	"strings"
 
 	"drumhead/commands/args"
@@ -57,6 +58,12 @@ func planHelp(a *ask) (*answer, error) {
 			}
 		}
 	}
+	if verb := a.verbHelp(word); verb != nil {
+		return only(a.post(verb...))
+	}
+	if post := a.rulebook(word); post != nil {
+		return only(*post)
+	}
 	found := args.Find(a.desk.specs, word)
 	if len(found) == 0 {
 		return nil, refuse("/help battle", "start.refuse.word", "word", said(a.value("word")))
@@ -66,6 +73,28 @@ func planHelp(a *ask) (*answer, error) {
 		p.Lines = append(p.Lines, a.topic(args.Help(s), len(found) == 1)...)
 	}
 	return only(p)
+}
+
+// verbHelps are the lines of a sheet, by what people call them.
+var verbHelps = []struct {
+	words []string
+	id    string
+}{
+	{[]string{"move"}, "start.verb.move"}, {[]string{"run"}, "start.verb.run"}, {[]string{"fall back", "fallback"}, "start.verb.back"},
+	{[]string{"hold"}, "start.verb.hold"}, {[]string{"cast"}, "start.verb.cast"}, {[]string{"shoot", "shooting"}, "start.verb.shoot"},
+	{[]string{"split", "split fire"}, "start.verb.split"}, {[]string{"charge"}, "start.verb.charge"}, {[]string{"fight", "melee"}, "start.verb.fight"},
+	{[]string{"done", "end turn"}, "start.verb.done"}, {[]string{"else"}, "start.verb.else"}, {[]string{"if"}, "start.verb.if"},
+	{[]string{"cover", "in cover", "distance", "sight"}, "start.verb.facts"}, {[]string{"sheet", "orders"}, "start.verb.sheet"},
+}
+
+// verbHelp is the help on a line of a sheet, nil for another word.
+func (a *ask) verbHelp(word string) []chat.Line {
+	for _, v := range verbHelps {
+		if slices.Contains(v.words, word) {
+			return []chat.Line{a.say(v.id), a.say(v.id + "_as")}
+		}
+	}
+	return nil
 }
 
 // commandList names every command once: the groups with what they go on with.

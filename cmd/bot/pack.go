@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"drumhead/commands"
 	"drumhead/commands/words"
 	"drumhead/engine/reason"
 	"drumhead/engine/rules"
@@ -54,7 +55,8 @@ func (c *call) packShow(say words.Speaker, name string) error {
 	if err != nil {
 		return err
 	}
-	return writePage(c.out, say, p)
+	_, err = c.out.Write(commands.Rulebook(say, p))
+	return err
 }
 
 // pack loads a built-in pack or a file, and says what is wrong with it.
@@ -91,43 +93,4 @@ func readPack(name string) ([]byte, error) {
 	}
 	defer f.Close()
 	return io.ReadAll(io.LimitReader(f, rules.MostBytes+1))
-}
-
-// pageWidth is where the lines of a page break.
-const pageWidth = 60
-
-// writePage writes a pack's rules: each sentence begins a line, and what is too
-// long goes on further in.
-func writePage(w io.Writer, say words.Speaker, p *rules.Pack) error {
-	var b strings.Builder
-	breakLine(&b, words.Flat(say.Say("page.head", "title", reason.Name(p.Title), "edition", p.Edition, "about", reason.Name(p.About))))
-	for _, s := range p.Page() {
-		title := words.Flat(say.Reason(s.Title))
-		fmt.Fprintf(&b, "\n%s\n%s\n", title, strings.Repeat("-", min(len([]rune(title)), pageWidth)))
-		for _, line := range s.Lines {
-			breakLine(&b, words.Flat(say.Reason(line)))
-		}
-	}
-	_, err := io.WriteString(w, b.String())
-	return err
-}
-
-// breakLine writes a sentence, broken between words.
-func breakLine(b *strings.Builder, text string) {
-	at := 0
-	for i, word := range strings.Fields(text) {
-		length := len([]rune(word))
-		switch {
-		case i == 0:
-		case at+1+length > pageWidth:
-			b.WriteString("\n  ")
-			at = 2
-		default:
-			b.WriteString(" ")
-			at++
-		}
-		b.WriteString(word)
-		at += length
-	}
-	b.WriteString("\n")
 }

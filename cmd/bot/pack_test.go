@@ -31,7 +31,7 @@ func TestPackPages(t *testing.T) {
 			t.Errorf("the page of %s is not %s any more", id, name)
 		}
 		for i, line := range strings.Split(out, "\n") {
-			if len([]rune(line)) > pageWidth {
+			if len([]rune(line)) > 60 {
 				t.Errorf("%s:%d has %d characters", name, i+1, len([]rune(line)))
 			}
 		}

@@ -100,7 +100,7 @@ func (s *seat) sit(c *call, p plan) (err error) {
 			return fmt.Errorf("script cannot be read: %w", err)
 		}
 		defer f.Close()
-		in, config.Open = f, opener(filepath.Dir(s.script))
+		in, config.Open, config.Echo = f, opener(filepath.Dir(s.script)), !s.json
 	}
 	for name := range strings.SplitSeq(s.organiser, ",") {
 		if name = strings.TrimSpace(name); name != "" {
@@ -172,7 +172,7 @@ func (h *house) seat(c terminal.Config) (*terminal.Terminal, error) {
 
 // bind lets a terminal talk with this house from now on.
 func (h *house) bind(t *terminal.Terminal) {
-	t.Session, t.Now, t.Make, t.Files, t.Settle = h.session, h.clock.Now, h.desk, h.files(), h.settle
+	t.Session, t.Now, t.Make, t.Files, t.Settle, t.New = h.session, h.clock.Now, h.desk, h.files(), h.settle, h.sessions == 1
 	t.Asks = func(text string) bool { return args.Open(h.desk.Specs(), text) }
 	if !h.clock.real {
 		t.Wait = h.wait

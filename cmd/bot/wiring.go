@@ -40,6 +40,7 @@ type house struct {
 	pump     *commands.Pump
 	clock    *clock
 	session  string // makes the sources of this start its own
+	sessions int    // how many there were with this one
 	log      *slog.Logger
 	turn     sync.Mutex    // one tick or drain at a time
 	soon     chan struct{} // wakes the watch
@@ -76,6 +77,7 @@ func (h *house) begin(ctx context.Context, p plan) error {
 		return err
 	}
 	entropy := entropyFor(p.practice, "session "+strconv.Itoa(n))
+	h.sessions = n
 	if h.session, err = sessionID(entropy, n); err != nil {
 		return err
 	}

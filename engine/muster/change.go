@@ -128,7 +128,7 @@ func (d *Draft) count(p *rules.Pack, words string) error {
 	}
 	if i < 0 {
 		if len(d.Lines) == MostUnits {
-			return reason.Refuse(example, "force.refuse.units", "most", MostUnits)
+			return reason.Refuse(Example, "force.refuse.units", "most", MostUnits)
 		}
 		line.Number = 1
 		for _, l := range d.Lines {

@@ -28,8 +28,8 @@ type Line struct {
 	Own    string `json:"own,omitempty"`   // a name of its own
 }
 
-// example is a force that can be read.
-const example = "/force add\nWeir Militia, 500 points\n10 Pikes\n10 Crossbows\nMarram"
+// Example is a force that can be read.
+const Example = "/force add Weir Militia, 500 points; 10 Pikes; 10 Crossbows; Marram"
 
 // ReadSaid reads a force as one says it: the first line its name and points,
 // then a unit a line: "12 Pikes", "Pikes x12", "12 Pikes as Old Guard". It
@@ -54,11 +54,11 @@ func ReadSaid(p *rules.Pack, text string) (Draft, error) {
 		}
 		unit.Number = i + 1
 		if d.Lines = append(d.Lines, unit); len(d.Lines) > MostUnits {
-			return Draft{}, reason.Refuse(example, "force.refuse.units", "most", MostUnits)
+			return Draft{}, reason.Refuse(Example, "force.refuse.units", "most", MostUnits)
 		}
 	}
 	if tooLong(d.Name) {
-		return Draft{}, reason.Refuse(example, "force.refuse.name", "name", reason.Name(clip(d.Name)), "most", MostName)
+		return Draft{}, reason.Refuse(Example, "force.refuse.name", "name", reason.Name(clip(d.Name)), "most", MostName)
 	}
 	return d, nil
 }
@@ -67,14 +67,14 @@ func ReadSaid(p *rules.Pack, text string) (Draft, error) {
 func readable(text string) error {
 	switch {
 	case len(text) > MostBytes:
-		return reason.Refuse(example, "force.refuse.big", "size", (len(text)+1023)/1024, "most", MostBytes/1024)
+		return reason.Refuse(Example, "force.refuse.big", "size", (len(text)+1023)/1024, "most", MostBytes/1024)
 	case !utf8.ValidString(text):
-		return reason.Refuse(example, "force.refuse.utf8")
+		return reason.Refuse(Example, "force.refuse.utf8")
 	}
 	for i, line := range strings.Split(strings.ReplaceAll(text, "\r\n", "\n"), "\n") {
 		for _, r := range line {
 			if unicode.IsControl(r) && r != '\t' {
-				return at(reason.Refuse(example, "force.refuse.control", "line", i+1, "code", int(r)), i+1)
+				return at(reason.Refuse(Example, "force.refuse.control", "line", i+1, "code", int(r)), i+1)
 			}
 		}
 	}
@@ -136,10 +136,15 @@ func cutSuffixFold(s, suffix string) (string, bool) {
 	return s[:len(s)-len(suffix)], true
 }
 
-// readLine reads "12 Pikes", "12x Pikes", "Pikes 12", "Pikes x12", "Pikes", each
-// perhaps with "as" and a name of its own.
+// readLine reads "12 Pikes", "12x Pikes", "Pikes 12", "Pikes x12", "Pikes (12)",
+// "Pikes", each perhaps with "as" and a name of its own.
 func readLine(p *rules.Pack, line string) (Line, error) {
 	name, own := cutOwn(line)
+	if open := strings.LastIndexByte(name, '('); open > 0 && strings.HasSuffix(name, ")") {
+		if rest, n, counted := countFirst(name[open+1 : len(name)-1]); counted && rest == "" && n > 0 {
+			name = name[:open] + " " + strconv.Itoa(n)
+		}
+	}
 	if tooLong(own) {
 		return Line{}, reason.Refuse("12 Pikes as Old Guard", "force.refuse.name", "name", reason.Name(clip(own)), "most", MostName)
 	}

@@ -20,6 +20,11 @@ const community = chat.Community(Name)
 // error ends the conversation: the desk or the output is broken. What a person
 // did wrong is answered with a post.
 func (t *Terminal) Hear(ctx context.Context, d chat.Desk, s chatscript.Step) error {
+	if _, said := s.Act.(chatscript.Post); t.Echo && !said && s.Act != nil {
+		t.mu.Lock()
+		fmt.Fprintf(t.out, "%s\n\n", strings.Join(s.Source, "\n"))
+		t.mu.Unlock()
+	}
 	switch act := s.Act.(type) {
 	case chatscript.Message:
 		t.heard++

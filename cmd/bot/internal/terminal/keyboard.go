@@ -3,6 +3,7 @@ package terminal
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 
@@ -36,12 +37,18 @@ func (t *Terminal) runKeyboard(ctx context.Context, d chat.Desk) error {
 		return strings.TrimSpace(text), err == nil
 	}
 	t.prompt = ask
+	if t.New {
+		if err := t.greet(ctx, d); err != nil {
+			return err
+		}
+	}
 	for {
 		text, err := in.ReadLine()
 		switch {
 		case errors.Is(err, readline.ErrInterrupt) && text != "":
 			continue
-		case errors.Is(err, readline.ErrInterrupt), errors.Is(err, io.EOF), ctx.Err() != nil:
+		case errors.Is(err, readline.ErrInterrupt), errors.Is(err, io.EOF), ctx.Err() != nil, leaves(text):
+			fmt.Fprintln(t.out, t.Say("terminal.leave"))
 			return nil
 		case err != nil:
 			return err
@@ -58,6 +65,24 @@ func (t *Terminal) runKeyboard(ctx context.Context, d chat.Desk) error {
 	}
 }
 
+// leaves tells whether somebody wants to go: these words are nobody's commands.
+func leaves(text string) bool {
+	switch strings.ToLower(strings.Trim(text, " /.!")) {
+	case "quit", "exit", "bye", "leave":
+		return true
+	}
+	return false
+}
+
+// greet tells the desk that somebody has come into this place, and shows what it
+// says to that.
+func (t *Terminal) greet(ctx context.Context, d chat.Desk) error {
+	msg := t.message(chatscript.Message{Name: t.As, Place: t.Place})
+	msg.Joined = true
+	msg.Source = chat.Source(fmt.Sprintf("%s:%s:joined", Name, t.Session))
+	return t.handle(ctx, d, msg)
+}
+
 // typed makes the step of a typed line, and asks for the lines that go on with
 // it, until an empty one, if the command waits for them.
 func (t *Terminal) typed(text string, ask func(string) (string, bool)) (*chatscript.Step, error) {
@@ -71,7 +96,7 @@ func (t *Terminal) typed(text string, ask func(string) (string, bool)) (*chatscr
 		return step, nil
 	}
 	for {
-		more, ok := ask("…")
+		more, ok := ask(t.Say("terminal.more"))
 		if !ok || more == "" {
 			step.Act = m
 			return step, nil

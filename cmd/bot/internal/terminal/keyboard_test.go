@@ -96,3 +96,12 @@ func TestFormAtTheKeyboard(t *testing.T) {
 		t.Error("a form that was filled in was asked for again")
 	}
 }
+
+// Whoever wants to go may say so; these words are no commands and no labels.
+func TestLeaves(t *testing.T) {
+	for text, want := range map[string]bool{"quit": true, " Exit ": true, "/quit": true, "bye!": true, "leave": true, "": false, "/roll 12d6": false, "/campaign leave": false, "quit it": false} {
+		if leaves(text) != want {
+			t.Errorf("%q: %v, want %v", text, !want, want)
+		}
+	}
+}

@@ -33,6 +33,8 @@ type Config struct {
 	Patient  bool       // a message may go on after a pause: In is a file
 	Width    func() int // columns to wrap at; nil or 0: never wrapped
 	JSON     bool
+	Echo     bool           // shows what is said, before the answers: In is a script that somebody reads along
+	New      bool           // nobody has been here before: who sits down is greeted
 	As       string         // who says a line without a name
 	Place    string         // where, if the line does not say
 	Session  string         // makes the sources of this session's messages its own
