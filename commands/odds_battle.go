@@ -46,7 +46,11 @@ func (a *ask) oddsOfLines(text string) (*answer, error) {
 	p.Lines = append(p.Lines, f.assumptions(all)...)
 	if last != nil {
 		p.Pictures, p.Law = last.picture(), fromZero(last.law)
-	} else if one := all[len(all)-1]; one.What != battle.AnAttack {
+	} else if one := all[len(all)-1]; one.What == battle.ALook {
+		for _, result := range one.Results {
+			p.Law = append(p.Law, result.Chance)
+		}
+	} else if one.What != battle.AnAttack {
 		p.Law = []float64{1 - one.In, one.In}
 	}
 	return only(p)
@@ -108,6 +112,14 @@ func (f field) prospect(p battle.Prospect, later bool) ([]chat.Line, *chances) {
 	slots := []any{"unit", f.unit(p.Unit), "at", f.unit(p.At), "chance", percent(p.In), "stands", percent(p.Stands)}
 	var lines []chat.Line
 	switch p.What {
+	case battle.ALook:
+		all := f.unitNamesOf(append([]string{p.Unit}, p.Also...))
+		lines = append(lines, f.say("odds.look", "units", all, "at", f.unit(p.At), "column", p.Column))
+		for _, r := range p.Results {
+			lines = append(lines, f.say("odds.result", "chance", percent(r.Chance), "words", reason.Name(r.Words)))
+		}
+	case battle.AContest:
+		lines = append(lines, f.say("odds.contest", slots...))
 	case battle.ACharge:
 		lines = append(lines, f.say("odds.charge", slots...))
 	case battle.ACast:
@@ -132,9 +144,16 @@ func (f field) prospect(p battle.Prospect, later bool) ([]chat.Line, *chances) {
 			id = "odds.also"
 		}
 		c.head = f.say(id, "unit", f.unit(p.Unit), "at", f.unit(p.At), "weapons", f.weaponTitles(p))
+		if len(p.Weapons) == 0 {
+			c.head = f.say("odds.bare", "unit", f.unit(p.Unit), "at", f.unit(p.At))
+		}
 	}
 	lines = append(lines, c.lines()...)
-	return append(lines, f.destroyed(p.At, p.Before, p.Solved)), &c
+	lines = append(lines, f.destroyed(p.At, p.Before, p.Solved))
+	if p.Marks {
+		lines = append(lines, f.say("odds.marks"))
+	}
+	return lines, &c
 }
 
 func (f field) weaponTitles(p battle.Prospect) []reason.Name {
@@ -149,6 +168,9 @@ func (f field) weaponTitles(p battle.Prospect) []reason.Name {
 func (f field) fallen(unit string, before int, solved attack.Solved) chances {
 	if u, _ := f.Unit(unit); u.Left > 1 {
 		return chances{ask: f.ask, what: "odds.what.models", law: solved.Fell(before)}
+	}
+	if wounds := f.Pack.WoundsCalled(); wounds != "wounds" {
+		return chances{ask: f.ask, what: "odds.what.crossed", law: solved.Crossed(before)}
 	}
 	return chances{ask: f.ask, what: "odds.what.wounds", law: solved.Crossed(before)}
 }
@@ -242,10 +264,13 @@ func (f field) aimed(u, t battle.Unit) (battle.Prospect, error) {
 	var refused error
 	for _, verb := range verbs {
 		all, err := battle.Prospects(f.State, u.Side, []battle.Line{{Order: verb, Unit: u.ID, Aim: aim}})
-		if err == nil {
+		if err == nil && all[0].Strikes {
 			return all[0], nil
 		}
 		refused = cmp.Or(refused, err)
+	}
+	if refused == nil { // nothing of it is about wounds
+		refused = refuse("", "odds.refuse.nothing")
 	}
 	return battle.Prospect{}, refused
 }

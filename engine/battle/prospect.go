@@ -11,14 +11,19 @@ import (
 // of lines that aim at one unit are those of all of them together, one after the
 // other.
 type Prospect struct {
-	What    Rolled // AnAttack, ACharge or ACast
+	What    Rolled // AnAttack, ACharge, ACast, ALook or AContest
 	Unit    string
 	At      string
 	Weapons []*rules.Weapon
 	Power   string
 	Unsaid  bool // no distance was said: taken as within reach
 
-	In       float64       // ACharge, ACast: the chance that it comes in, that it is cast
+	Also    []string // ALook: units that attack together with Unit
+	Marks   bool     // a hull was hit whose marks may do more than cross off
+	Column  string   // ALook: the column of the table
+	Results []Chance // ALook
+
+	In       float64       // AContest: the chance to win, and Stands that the other does; ACharge, ACast: the chance that it comes in, that it is cast
 	Stands   float64       // ACast: that it is cast and stands, countered whenever dice could beat it
 	Opposed  bool          // ACast: an enemy could counter
 	Mishap   float64       // ACast: something falls back on the caster
@@ -144,8 +149,9 @@ func (v view) cannotShoot(u, t Unit, a Aim) error {
 
 // strikes adds one weapon's attack to what the target's rung may have become.
 func (f *foresight) strikes(p *Prospect, how Verb, u, t Unit, w *rules.Weapon, a Aim) error {
-	if kind := f.state.Pack.Does(string(how)); kind != "attacks" {
-		return refuse("odds.refuse.game", "order", string(how), "pack", reason.Name(f.state.Pack.Title))
+	if f.state.Pack.Does(string(how)) == "pools" {
+		p.Weapons = append(p.Weapons, w)
+		return f.volley(p, how, u, t, w, a)
 	}
 	for _, h := range f.state.hands(u, w, min(a.Models, u.Left)) {
 		b, err := f.settle(how, u, t, w, a, h)
@@ -180,6 +186,9 @@ func (f *foresight) blow(u Unit, a Aim) ([]Prospect, error) {
 	if err != nil {
 		return nil, err
 	}
+	if f.state.Pack.Does(string(Fight)) == "opposed" {
+		return f.contests(u, t, a)
+	}
 	w := f.state.blade(u)
 	if w == nil {
 		return nil, refuse("battle.refuse.unarmed", "unit", f.state.name(u.ID))
@@ -195,11 +204,14 @@ func (f *foresight) charges(u Unit, l Line) ([]Prospect, error) {
 	if err != nil {
 		return nil, err
 	}
+	switch f.state.Pack.Does(string(Charge)) {
+	case "pools":
+		return f.ram(u, t, l)
+	case "table":
+		return f.assaults(u, t, l)
+	}
 	if l.Tenths == 0 {
 		return nil, reason.Refuse("charge "+f.state.Short(u.ID)+" at "+f.state.Short(t.ID)+", 7.4 in", "battle.refuse.gap", "unit", f.state.name(u.ID), "target", f.state.name(t.ID))
-	}
-	if kind := f.state.Pack.Does(string(Charge)); kind == "pools" || kind == "table" {
-		return nil, refuse("odds.refuse.game", "order", string(Charge), "pack", reason.Name(f.state.Pack.Title))
 	}
 	total, _, err := f.state.Pack.Charge(f.state.group(u), reason.Inches(l.Tenths))
 	if err != nil {
