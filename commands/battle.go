@@ -117,7 +117,7 @@ func (f field) at(v *view) field {
 
 // unitNames is what people call the units; nobody's names if they were hidden.
 func (a *ask) unitNames(v *view, seq uint64) (map[string]string, error) {
-	list, err := a.desk.store.Words(a.ctx, v.ledger, seq)
+	list, err := a.desk.spoken(a.ctx, v, seq)
 	if err != nil && !errors.Is(err, storage.ErrNone) {
 		return nil, err
 	}

@@ -207,7 +207,7 @@ func (a *ask) quoted(v *view, from, to time.Time) ([]quote, error) {
 		}
 	}
 	for _, rec := range seqs {
-		words, err := a.desk.store.Words(a.ctx, v.ledger, rec.Seq)
+		words, err := a.desk.spoken(a.ctx, v, rec.Seq)
 		if err != nil {
 			return nil, err
 		}

@@ -12,9 +12,9 @@ import (
 
 func entryCommands() []command {
 	return []command{
-		{Spec: args.Spec{Name: "explain", Mode: args.Private, Help: "how roll N came about, step by step", Example: "/explain 3",
+		{Spec: args.Spec{Name: "explain", Mode: args.Private, Help: "how roll N came about, step by step", Example: "/explain 3", OnPost: "Explain",
 			Params: []args.Param{{Name: "entry", Kind: args.Entry, Optional: true, Help: "its number, as 210 or 210.3"}}}, plan: planExplain},
-		{Spec: args.Spec{Name: "proof", Help: "check roll N, or the whole game, now", Example: "/proof 3",
+		{Spec: args.Spec{Name: "proof", Help: "check roll N, or the whole game, now", Example: "/proof 3", OnPost: "Prove",
 			Params: []args.Param{{Name: "entry", Kind: args.Entry, Optional: true, Help: "its number, as 210 or 210.3"}}}, plan: planProof},
 	}
 }

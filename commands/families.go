@@ -22,6 +22,7 @@ var families = []func() []command{
 	luckCommands,
 	oddsCommands,
 	tellCommands,
+	hideCommands,
 	forceCommands,
 	battleCommands,
 	campaignCommands,

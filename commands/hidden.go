@@ -2,16 +2,202 @@ package commands
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
+	"slices"
+	"strings"
+	"time"
 
+	"drumhead/commands/args"
+	"drumhead/commands/chat"
 	"drumhead/storage"
 )
+
+// ShelfHidden keeps which entries' words are hidden: ledger/seq → by whom and when.
+// The words themselves stay beside the entry, so that they can be put back; what
+// leaves this house (an export, a report) goes without them.
+const ShelfHidden = "hidden"
+
+// HiddenKey is the key of an entry on that shelf.
+func HiddenKey(l storage.LedgerID, seq uint64) string { return l.String() + "/" + number64(seq) }
+
+// hiding is who hid something, and when.
+type hiding struct {
+	By   chat.Person `json:"by"`
+	Time time.Time   `json:"time"`
+}
+
+func hideCommands() []command {
+	return []command{{
+		Spec: args.Spec{Name: "hide", Mode: args.Private, Help: "hide the words of a post; the dice stay", Example: "/hide 412", OnPost: "Hide words",
+			Params: []args.Param{{Name: "entry", Kind: args.Entry, Help: "the number of the post"},
+				{Name: "back", Kind: args.Word, Optional: true, Help: "organiser: back, to show them again"}}},
+		plan: planHide,
+	}}
+}
+
+// planHide hides the words behind an entry, or puts them back. It makes no entry:
+// what the ledger holds stays as it is, and still verifies.
+func planHide(a *ask) (*answer, error) {
+	if !a.here.open() {
+		return nil, refuse("/roll 12d6 4+", "entry.refuse.nothing")
+	}
+	seq, _, _ := a.values.Entry("entry")
+	if seq >= a.here.head.Size {
+		return nil, refuse("", "entry.refuse.none", "entry", number(int64(seq)), "last", number(int64(a.here.head.Size-1)))
+	}
+	rec, err := a.record(a.here, seq)
+	if err != nil {
+		return nil, err
+	}
+	list, err := a.desk.store.Words(a.ctx, a.here.ledger, seq)
+	if err != nil && !errors.Is(err, storage.ErrNone) {
+		return nil, err
+	}
+	was, hidden, err := a.desk.hidden(a.ctx, a.here.ledger, seq)
+	if err != nil {
+		return nil, err
+	}
+	say, shelf := a.say, a.desk.store.Shelf(ShelfHidden)
+	slots := []any{"entry", number(int64(seq)), "who", a.here.who(rec.Player)}
+	if strings.EqualFold(a.value("back"), "back") {
+		switch {
+		case !a.msg.Organiser:
+			return nil, refuse("", "hide.refuse.organiser", slots...)
+		case !hidden:
+			return nil, refuse("", "hide.refuse.shown", slots...)
+		}
+		if err := shelf.Put(a.ctx, storage.KeyValue{Key: HiddenKey(a.here.ledger, seq)}); err != nil {
+			return nil, err
+		}
+		return a.changedPosts(seq, nil, a.post(say("hide.back", append(slots, "by", a.desk.who(was.By))...)))
+	}
+	switch {
+	case len(list) == 0:
+		return nil, refuse("", "hide.refuse.wordless", slots...)
+	case hidden:
+		return nil, refuse("", "hide.refuse.already", slots...)
+	}
+	b, err := json.Marshal(hiding{By: a.msg.Person, Time: a.now})
+	if err != nil {
+		return nil, err
+	}
+	if err := shelf.Put(a.ctx, storage.KeyValue{Key: HiddenKey(a.here.ledger, seq), Value: b}); err != nil {
+		return nil, err
+	}
+	answer := a.post(say("hide.done", slots...), say("hide.kept"), say("hide.rules"))
+	if a.msg.Organiser {
+		answer.Choices = choices(chat.Choice{Label: "Put back", Command: "/hide " + number64(seq) + " back"})
+	}
+	return a.changedPosts(seq, list, answer)
+}
+
+// changedPosts adds to an answer the edits of the posts that show an entry's words,
+// without them or, if there are none to hide, as they were. A post that binds holds
+// no player's words and is never edited.
+func (a *ask) changedPosts(seq uint64, hide []storage.Word, answer chat.Post) (*answer, error) {
+	out := []chat.Post{answer}
+	for n := 0; n < mostPosts; n++ {
+		id := storage.PostID{Ledger: a.here.ledger, Seq: seq, N: n}
+		p, err := a.desk.posted(a.ctx, StoredID(id))
+		if errors.Is(err, storage.ErrNone) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		if p.Binds || p.Edit != "" || hide != nil && !without(&p, hide, a.say("hide.words")) {
+			continue
+		}
+		p.Edit, p.ID, p.Notify = StoredID(id), "", nil
+		out = append(out, p)
+	}
+	return only(out...)
+}
+
+// mostPosts is how many posts of one entry are looked at.
+const mostPosts = 8
+
+// without takes words out of a post, wherever they are shown, its pictures included;
+// false if they are not. What is left of a line that went on goes to the line before.
+func without(p *chat.Post, hide []storage.Word, instead chat.Line) bool {
+	found := false
+	var lines []chat.Line
+	for _, line := range p.Lines {
+		var kept chat.Line
+		lost := false
+		for _, s := range line {
+			if s.Kind != chat.Said || !partOf(s.Text, hide) {
+				kept = append(kept, s)
+				continue
+			}
+			if !found {
+				kept = append(kept, instead...)
+			}
+			found, lost = true, true
+		}
+		if lost && len(lines) > 0 && len(kept) > 0 && strings.HasPrefix(kept[0].Text, "  ") {
+			kept[0].Text = strings.TrimPrefix(kept[0].Text, "  ")
+			lines[len(lines)-1] = append(lines[len(lines)-1], kept...)
+			continue
+		}
+		lines = append(lines, kept)
+	}
+	p.Lines = lines
+	p.Pictures = slices.DeleteFunc(p.Pictures, func(r chat.Recipe) bool {
+		return slices.ContainsFunc(hide, func(w storage.Word) bool { return strings.Contains(r.Alt, w.Text) })
+	})
+	return found
+}
+
+// leastPart is how long a piece of words must be to be taken for one: a post folds
+// long words, and a name may be as short as any part of them.
+const leastPart = 12
+
+func partOf(text string, hide []storage.Word) bool {
+	for _, w := range hide {
+		if text == w.Text || len(text) >= leastPart && strings.Contains(w.Text, strings.TrimSpace(text)) {
+			return true
+		}
+	}
+	return false
+}
+
+// hidden tells who hid the words of an entry, if somebody did.
+func (d *Desk) hidden(ctx context.Context, l storage.LedgerID, seq uint64) (hiding, bool, error) {
+	var h hiding
+	b, err := d.store.Shelf(ShelfHidden).Get(ctx, HiddenKey(l, seq))
+	if errors.Is(err, storage.ErrNone) {
+		return h, false, nil
+	}
+	if err == nil {
+		err = json.Unmarshal(b, &h)
+	}
+	return h, err == nil, err
+}
 
 // spoken is the words beside an entry, for showing; none of what was hidden.
 func (d *Desk) spoken(ctx context.Context, v *view, seq uint64) ([]storage.Word, error) {
 	list, err := d.store.Words(ctx, v.ledger, seq)
-	if errors.Is(err, storage.ErrNone) {
+	if errors.Is(err, storage.ErrNone) || err == nil && len(list) == 0 {
 		return nil, nil
 	}
-	return list, err
+	if err != nil {
+		return nil, err
+	}
+	if _, hidden, err := d.hidden(ctx, v.ledger, seq); hidden || err != nil {
+		return nil, err
+	}
+	return list, nil
+}
+
+// record reads one entry.
+func (a *ask) record(v *view, seq uint64) (rec storage.Record, err error) {
+	for raw, err := range a.desk.store.Read(a.ctx, v.ledger, seq, seq+1) {
+		if err != nil {
+			return rec, err
+		}
+		return storage.Parse(raw.Bytes)
+	}
+	return rec, storage.ErrNone
 }

@@ -290,7 +290,7 @@ func (p *page) turn(out *strings.Builder, was, is field, rec storage.Record) err
 
 // words are what a player told, unless it was hidden.
 func (p *page) words(out *strings.Builder, rec storage.Record) {
-	list, err := p.ask.desk.store.Words(p.ask.ctx, p.view.ledger, rec.Seq)
+	list, err := p.ask.desk.spoken(p.ask.ctx, p.view, rec.Seq)
 	if err != nil {
 		return
 	}

@@ -151,3 +151,23 @@ func TestPinnedFiles(t *testing.T) {
 		t.Errorf("without it: code %d, %s", code, said)
 	}
 }
+
+// TestHiddenWordsStay: what was hidden leaves the house in no export, and the ledger
+// is good without it.
+func TestHiddenWordsStay(t *testing.T) {
+	data := t.TempDir()
+	if code, _, errs := start(t, "ann: /tell we march\nbo: /tell a soggy biscuit\nann: /hide 3\n", "play", "--data", data, "--practice", "00ff"); code != good {
+		t.Fatal(errs)
+	}
+	ledger := exportOf(t, data)
+	b, err := os.ReadFile(strings.TrimSuffix(ledger, "jsonl") + "words.jsonl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(b), "we march") || strings.Contains(string(b), "soggy") {
+		t.Errorf("the words that were exported:\n%s", b)
+	}
+	if code, out, _ := start(t, "", "verify", ledger); code != good || !strings.Contains(out, "Words: 1 is what") {
+		t.Errorf("verify: %s", out)
+	}
+}

@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"strings"
 
+	"drumhead/commands"
 	"drumhead/commands/proof"
 	"drumhead/storage"
 	"drumhead/storage/bolt"
@@ -176,7 +177,17 @@ func (x exporter) spoken(ctx context.Context, head storage.Head, path string) er
 	var all []storage.Word
 	for seq := range head.Size {
 		list, err := x.store.Words(ctx, head.Ledger, seq)
-		if err != nil {
+		if err != nil || len(list) == 0 {
+			if err != nil {
+				return err
+			}
+			continue
+		}
+		_, err = x.store.Shelf(commands.ShelfHidden).Get(ctx, commands.HiddenKey(head.Ledger, seq))
+		if err == nil {
+			continue // hidden words stay in the house
+		}
+		if !errors.Is(err, storage.ErrNone) {
 			return err
 		}
 		all = append(all, list...)

@@ -173,6 +173,7 @@ func (h *house) seat(c terminal.Config) (*terminal.Terminal, error) {
 // bind lets a terminal talk with this house from now on.
 func (h *house) bind(t *terminal.Terminal) {
 	t.Session, t.Now, t.Make, t.Files, t.Settle, t.New = h.session, h.clock.Now, h.desk, h.files(), h.settle, h.sessions == 1
+	t.OnPost = func(label, entry string) (string, bool) { return args.OnPost(h.desk.Specs(), label, entry) }
 	t.Asks = func(text string) bool { return args.Open(h.desk.Specs(), text) }
 	if !h.clock.real {
 		t.Wait = h.wait

@@ -80,6 +80,17 @@ func Form(s Spec) []Field {
 // Several tells whether a parameter of this kind is typed on several lines.
 func (k Kind) Several() bool { return k == Sheet || k == Force }
 
+// OnPost is the text of the command that a label picks on the post of an entry,
+// such as "412" or "412.3".
+func OnPost(specs []Spec, label, entry string) (text string, ok bool) {
+	for _, s := range specs {
+		if s.OnPost != "" && strings.EqualFold(s.OnPost, label) {
+			return "/" + s.Name + " " + entry, true
+		}
+	}
+	return "", false
+}
+
 // Open tells whether a text is a command that still waits for its several
 // lines: a sheet or a force of which nothing was said yet.
 func Open(specs []Spec, text string) bool {

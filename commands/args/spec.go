@@ -50,4 +50,5 @@ type Spec struct {
 	Rolls   bool   // may roll dice, so an error ends with 'Nothing was rolled.'
 	Help    string // what it does, at most 100 characters
 	Example string // one line that works
+	OnPost  string // label under which it can be picked on any post of an entry: "Hide words"
 }

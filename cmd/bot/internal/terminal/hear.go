@@ -78,6 +78,10 @@ func (t *Terminal) say(ctx context.Context, d chat.Desk, m chatscript.Message) e
 		t.mu.Lock()
 		post, choice, ok := t.screen.find(msg.Place, msg.Person, label, m.On)
 		t.mu.Unlock()
+		if text, known := t.onPost(label, m.On); !ok && known {
+			msg.Text = text
+			return t.handle(ctx, d, msg)
+		}
 		if !ok {
 			return t.complain(ctx, to, "terminal.refuse.choice", "label", harmless(label), "have", t.labels(msg.Place, msg.Person))
 		}
@@ -161,6 +165,14 @@ func (t *Terminal) message(m chatscript.Message) chat.Message {
 		Person: who, Name: t.names[who], Text: m.Text, Time: t.Now(),
 		Organiser: len(t.organiser) == 0 || t.organiser[who],
 	}
+}
+
+// onPost is the command that a label picks on the post of an entry.
+func (t *Terminal) onPost(label, entry string) (text string, known bool) {
+	if entry == "" || t.OnPost == nil {
+		return "", false
+	}
+	return t.OnPost(label, entry)
 }
 
 // labels lists what can be picked now.

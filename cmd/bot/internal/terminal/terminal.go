@@ -48,6 +48,7 @@ type Config struct {
 	Make   chat.Maker                                       // makes them; nil: they are only named
 	Settle func(ctx context.Context) error                  // sends what waits, after each message
 	Wait   func(ctx context.Context, d time.Duration) error // lets d pass, or the time to the next timer if 0; nil: not here
+	OnPost func(label, entry string) (string, bool)         // the command that a label picks on the post of an entry
 	Asks   func(text string) bool                           // the text waits for several lines
 	Say    func(id string, slots ...any) string             // a sentence of the catalogue
 	Watch  func(chatscript.Shown)                           // sees each post as it is shown
