@@ -104,6 +104,25 @@ func TestOwnPack(t *testing.T) {
 	}
 }
 
+// The evenings of the other two games are exported and verified without the bot
+// that played them.
+func TestOtherGamesVerify(t *testing.T) {
+	for script, ledger := range map[string]string{"brine": "flats", "column": "hill"} {
+		dir := t.TempDir()
+		data, out := filepath.Join(dir, "data"), filepath.Join(dir, "out")
+		code, said, errs := start(t, "", "play", "--data", data, "--practice", "2026", "--script", filepath.Join(chats, script+".txt"))
+		if code != good || !strings.Contains(said, "is over") {
+			t.Fatalf("%s: %d: %s\n%s", script, code, errs, said)
+		}
+		if code, _, errs = start(t, "", "export", "--data", data, "--out", out); code != good {
+			t.Fatal(errs)
+		}
+		if code, said, errs = start(t, "", "verify", filepath.Join(out, ledger+".jsonl")); code != good || !strings.Contains(said, "come out again, event by event") {
+			t.Errorf("%s: %d: %s%s", script, code, said, errs)
+		}
+	}
+}
+
 // Packs that are not good, or that have the id of another, are left out and named
 // in the log; the bot starts all the same.
 func TestOwnPacksLeftOut(t *testing.T) {

@@ -92,7 +92,7 @@ func unitOf(p *rules.Pack, t *source.Table) Line {
 // compare notes what a profile says otherwise than the pack.
 func compare(p *rules.Pack, u *rules.Unit, t *source.Table) {
 	for _, c := range p.Characteristics {
-		if !t.Has(c.ID) {
+		if !t.Has(c.ID) || c.Kind == rules.Marks { // marks are a list, and nobody copies them
 			continue
 		}
 		said, _ := t.Plain(c.ID)

@@ -85,6 +85,21 @@ var badShips = []badPack{
 	{"strikes = \"together\"", "strikes = \"characteristic\"\nby = \"marked\"", "pack.kind", ""},
 }
 
+// badNames changes one name in osier each: whatever is named, the nearest of its
+// kind is offered.
+var badNames = []badPack{
+	{"crosses_off = \"wounds\", last_save", "crosses_off = \"wonds\", last_save", "pack.name.near", "wounds"},
+	{"weapons = [\"pike\"]", "weapons = [\"pyke\"]", "pack.name.near", "pike"},
+	{"steps = [\"hit by shooting\",", "steps = [\"hit by shoting\",", "pack.name.near", "hit by shooting"},
+	{"keywords = [\"engine\"]", "keywords = [\"engin\"]", "pack.name.near", "engine"},
+	{"powers = [\"veil\",", "powers = [\"veal\",", "pack.name.near", "veil"},
+	{"status = \"ran\" }", "status = \"rann\" }", "pack.name.near", "ran"},
+	{"order = \"shoot\"", "order = \"shot\"", "file.word.near", "shoot"},
+	{"what = \"cover\"", "what = \"covver\"", "pack.name.near", "cover"},
+	{"{ total = \"cast\" }", "{ total = \"casst\" }", "pack.name.near", "cast"},
+	{"pace = \"move\"", "pace = \"moove\"", "pack.name.near", "move"},
+}
+
 // badBrigades changes one thing in column each.
 var badBrigades = []badPack{
 	{"\"3:2\", \"2:1\", \"3:1\"", "\"2:1\", \"3:2\", \"3:1\"", "pack.chart.columns", ""},

@@ -105,6 +105,7 @@ var badPacks = []badPack{
 
 // TestBadPacks wants every change refused, at its line.
 func TestBadPacks(t *testing.T) {
+	wantRefused(t, "osier", badNames)
 	for id, rows := range map[string][]badPack{"osier": badPacks, "brine": badShips, "column": badBrigades} {
 		wantRefused(t, id, rows)
 	}
