@@ -23,7 +23,7 @@ const (
 func cutCommands() []command {
 	return []command{
 		{Spec: args.Spec{Name: "cut", Rolls: true, Help: "cut the roll that waits for you, with a word of yours", Example: "/cut seven herons on the weir",
-			Params: []args.Param{{Name: "word", Kind: args.Words, Optional: true, Help: "your word, 6 to 200 bytes; or the signature of a round"}}}, plan: planCut},
+			Params: []args.Param{{Name: "word", Kind: args.Words, Optional: true, Help: "your word, 6 to 200 bytes; the signature of a round; or end, to end it without dice"}}}, plan: planCut},
 		{Spec: args.Spec{Name: "cut due"}, timer: true, plan: planCutDue},
 		{Spec: args.Spec{Name: "seal due"}, timer: true, plan: planSealDue},
 	}
@@ -44,6 +44,9 @@ func planCut(a *ask) (*answer, error) {
 	}
 	if word == "" {
 		return only(a.waitingPost(v))
+	}
+	if spokenEnd.MatchString(word) {
+		return a.endWithout(v, word)
 	}
 	if handed, err := a.handedIn(v, word); handed != nil || err != nil {
 		return handed, err
