@@ -31,4 +31,11 @@ func TestHullByHand(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 	d.spent()
+	// Four points: the mark at 2 does nothing, and at the last of all nothing is
+	// looked up any more.
+	d = rolls(t, 5)
+	if r := h.Roll(d, 4); r.Crossed != 4 || len(r.Criticals) != 1 {
+		t.Errorf("%+v", r)
+	}
+	d.spent()
 }

@@ -187,6 +187,10 @@ func TestBroadside(t *testing.T) {
 	if h, _ := p.Hull(Group{Unit: "eel-boat", Models: 1, Hurt: 3}); h.Left != 3 || len(h.Marks) != 1 || h.Marks[0] != 1 {
 		t.Errorf("hull is %+v", h)
 	}
+	// The mark that is crossed off is behind.
+	if h, _ := p.Hull(Group{Unit: "eel-boat", Models: 1, Hurt: 2}); len(h.Marks) != 1 || h.Marks[0] != 2 {
+		t.Errorf("hull is %+v", h)
+	}
 	// A mast down halves the speed: 11 is 5.
 	if pace := p.Pace(Group{Unit: "eel-boat", Models: 1, Statuses: []string{"mast down"}}); pace != 50 {
 		t.Errorf("pace %d", pace)

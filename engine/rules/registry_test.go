@@ -133,3 +133,69 @@ func TestConsequenceRegistry(t *testing.T) {
 		}
 	}
 }
+
+// One pike at one rider, worked by hand: 4+ to hit, strength 3 against toughness 4
+// wounds on 5+, a save of 4+, one point of two wounds: 1/2 * 1/3 * 1/2. Each kind
+// of effect changes that as it should; of sure and spill see odd_test.go.
+func TestEffectsByHand(t *testing.T) {
+	for _, c := range []struct {
+		effect  string
+		crossed int
+		chance  float64
+	}{
+		{"", 1, 1. / 12},
+		{"kind = \"modify\"\nstep = \"hit in melee\"\nby = 1", 1, 2. / 3 * 1 / 6},
+		{"kind = \"modify\"\nstep = \"hit in melee\"\nby = -5", 1, 1. / 6 * 1 / 6}, // capped at two worse: 6+
+		{"kind = \"modify\"\nstep = \"save\"\nowner = \"target\"\nby = 1", 1, 1. / 6 * 1 / 3},
+		{"kind = \"attacks\"\nplus = 1", 0, 121. / 144},
+		{"kind = \"attacks\"\ntimes = 2", 0, 121. / 144},
+		{"kind = \"attacks\"\nleast = 2", 0, 121. / 144},
+		{"kind = \"reroll\"\nstep = \"hit in melee\"\nwhich = \"ones\"", 1, 7. / 12 * 1 / 6},
+		{"kind = \"reroll\"\nstep = \"hit in melee\"\nwhich = \"misses\"", 1, 3. / 4 * 1 / 6},
+		{"kind = \"reroll\"\nstep = \"hit in melee\"\nwhich = \"passes\"", 1, 1. / 4 * 1 / 6},
+		{"kind = \"reroll\"\nstep = \"hit in melee\"\nwhich = \"one miss\"", 1, 3. / 4 * 1 / 6},
+		{"kind = \"natural\"\nstep = \"wound\"\nfrom = 6\ngives = { damage = 1 }", 2, 1. / 2 * 1 / 6 * 1 / 2},
+		{"kind = \"natural\"\nstep = \"wound\"\nfrom = 6\ngives = { no_save = true }", 1, 1./2*1/6*1/2 + 1./2*1/6},
+		{"kind = \"natural\"\nstep = \"wound\"\nfrom = 6\ngives = { pierce = 2 }", 1, 1./2*1/6*1/2 + 1./2*1/6*5/6},
+		{"kind = \"natural\"\nstep = \"wound\"\nfrom = 6\ngives = { sure = 2 }", 2, 1. / 2 * 1 / 6},
+		{"kind = \"natural\"\nstep = \"wound\"\nfrom = 6\ngives = { also_sure = 1 }", 2, 1. / 2 * 1 / 6 * 1 / 2},
+		{"kind = \"natural\"\nstep = \"wound\"\nfrom = 6\ngives = { extra = 1 }", 2, 1. / 2 * 1 / 6 * 1 / 4},
+		{"kind = \"natural\"\nstep = \"hit in melee\"\nfrom = 6\ngives = { skip = 1 }", 1, (1./3*1/3 + 1./6) / 2},
+		{"kind = \"passes\"\nstep = \"hit in melee\"", 1, 1. / 6},
+		{"kind = \"last_save\"\nneed = \"6+\"", 1, 1. / 12 * 5 / 6},
+		{"kind = \"save\"\nneed = \"3+\"", 1, 1. / 6 * 1 / 3},
+		{"kind = \"save\"\nneed = \"5+\"", 1, 1. / 12}, // the better one is rolled
+		{"kind = \"sure\"", 1, 1. / 6},
+		{"kind = \"damage\"\nplus = 1", 2, 1. / 12},
+		{"kind = \"damage\"\nplus = 5", 2, 1. / 12}, // what is beyond the model is lost
+		{"kind = \"change\"\ncharacteristic = \"toughness\"\nby = 2", 1, 1. / 2 * 1 / 6 * 1 / 2},
+		{"kind = \"change\"\ncharacteristic = \"toughness\"\ntimes = \"1/2\"", 1, 1. / 2 * 2 / 3 * 1 / 2},
+		{"kind = \"change\"\ncharacteristic = \"save\"\nby = 1", 1, 1. / 6 * 1 / 3},
+	} {
+		text := mustBuiltin(t)
+		if c.effect != "" {
+			text = append(text, strings.Replace(benchEffect, "%s", c.effect, 1)...)
+		}
+		p, err := Load("tried.toml", text)
+		if err != nil {
+			t.Errorf("%s: %v", c.effect, err)
+			continue
+		}
+		a := compiled(t, p, Group{Unit: "weir-pikes", Models: 1}, "pike", Group{Unit: "fen-riders", Models: 1}, Facts{})
+		near(t, c.effect, crossed(t, a).Exactly(c.crossed), c.chance)
+	}
+}
+
+// Of two last saves the better one is rolled: the Lock Captain has 6+ of his own.
+func TestBetterLastSave(t *testing.T) {
+	for _, c := range []struct{ need, want string }{{"5+", "5+"}, {"6+", "6+"}, {"4+", "4+"}} {
+		p, err := Load("tried.toml", append(mustBuiltin(t), strings.Replace(benchEffect, "%s", "kind = \"last_save\"\nneed = \""+c.need+"\"", 1)...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		captain := Group{Unit: "lock-captain", Models: 1}
+		if got := compiled(t, p, Group{Unit: "weir-pikes", Models: 1}, "pike", captain, Facts{}).Ladder.Segments[0].Last.Need.String(); got != c.want {
+			t.Errorf("6+ and %s: %s", c.need, got)
+		}
+	}
+}
