@@ -44,6 +44,9 @@ type Config struct {
 	// Packs are the files of rules packs that may be played besides those that come
 	// with the program. They were checked; one that does not load is an error of New.
 	Packs [][]byte
+	// Reread shows our own latest posts of a place, so that a restore is noticed; nil
+	// where no platform can.
+	Reread chat.Rereader
 }
 
 // Desk takes messages and answers them. Handle may be called by many
@@ -54,6 +57,7 @@ type Desk struct {
 	now      func() time.Time
 	entropy  io.Reader
 	entropyM sync.Mutex
+	reread   chat.Rereader
 	name     string
 	key      ed25519.PrivateKey
 	practice bool
@@ -86,7 +90,7 @@ func New(c Config) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{store: c.Store, now: c.Now, entropy: c.Entropy, name: c.Name, key: c.Key,
-		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, rounds: newRounds(), words: catalog, games: games,
+		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, rounds: newRounds(), words: catalog, games: games, reread: c.Reread,
 		commands: map[string]*command{}, live: newLive(), people: newPeople(), idle: idleTimers{}}
 	if d.chain = c.Chain; c.Beacon == nil {
 		d.chain = nil

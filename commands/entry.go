@@ -72,6 +72,9 @@ func (a *ask) decide(act *act, g *gathered, before []*done) (*done, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := a.restored(g.now); err != nil {
+		return nil, err
+	}
 	if err := thawed(g.now, c); err != nil {
 		return nil, err
 	}
@@ -160,7 +163,7 @@ func (a *ask) commandOf(act *act, g *gathered, before []*done) (proof.Command, e
 // appended on their own, before the command.
 func (a *ask) ready(g *gathered, mayRoll bool) error {
 	if !g.now.open() {
-		v, err := a.desk.openLedger(a.ctx, g.place, a.msg.Community, a.now)
+		v, err := a.desk.openLedger(a.ctx, g.place, a.msg.Community, a.now, nil)
 		if err != nil {
 			return err
 		}

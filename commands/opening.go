@@ -13,8 +13,9 @@ import (
 )
 
 // openLedger makes the ledger of a place: its first two entries open it and its
-// first seal, and one post that binds tells of both, with a checkpoint.
-func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, now time.Time) (*view, error) {
+// first seal, and one post that binds tells of both, with a checkpoint. from is the
+// ledger that it goes on from, nil for none.
+func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, now time.Time, from *proof.From) (*view, error) {
 	b, err := d.random(16 + 16 + 32)
 	if err != nil {
 		return nil, err
@@ -27,7 +28,7 @@ func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, n
 	if err != nil {
 		return nil, err
 	}
-	start := proof.Start{Ledger: v.ledger, Time: now, VKey: vkey, Last: dice.Key(b[32:]), Length: proof.SealLength}
+	start := proof.Start{From: from, Ledger: v.ledger, Time: now, VKey: vkey, Last: dice.Key(b[32:]), Length: proof.SealLength}
 	if d.chain != nil {
 		start.Chain, start.Round = d.chain, d.chain.Next(now, d.rounds.latest())
 	}

@@ -28,6 +28,7 @@ type view struct {
 	last   storage.Record // the newest entry; its time is the least for the next
 	book   proof.Book     // the dice's side of the ledger: seals, draws, sources
 	keys   proof.Keys     // the secret keys behind its seals
+	doubt  bool           // the chat may know more of it than this store; see restored.go
 
 	seats   map[chat.Person]string // person → pseudonym
 	persons map[string]chat.Person // pseudonym → person
@@ -72,6 +73,14 @@ func (d *Desk) view(ctx context.Context, p chat.Place) (*view, error) {
 	}
 	if err := v.load(ctx, id); err != nil {
 		return nil, fmt.Errorf("ledger %s of %s: %w", id, p, err)
+	}
+	if v.doubt, err = d.doubted(ctx, id); err != nil {
+		return nil, err
+	}
+	if !v.doubt {
+		if v.doubt, err = d.behind(ctx, v); err != nil {
+			return nil, err
+		}
 	}
 	d.live.put(p, v)
 	return v, nil

@@ -168,6 +168,18 @@ type Adapter interface {
 	Limits() Limits
 }
 
+// Rereader is an adapter that can show our own latest posts in a place, the newest
+// first: so that a store which knows less than the chat is noticed.
+type Rereader interface {
+	Own(ctx context.Context, place Place, limit int) ([]Seen, error)
+}
+
+// Seen is a post of ours as a platform shows it: the id and time of its Receipt.
+type Seen struct {
+	Ref  string
+	Time time.Time
+}
+
 // Maker draws a picture or writes a file from a recipe.
 type Maker interface {
 	Make(ctx context.Context, r Recipe) ([]byte, error)
