@@ -107,6 +107,10 @@ func (t tale) looked(e *battle.Looked) chat.Line {
 		return t.say("battle.told.looked", "unit", t.after.unit(e.Unit), "table", reason.Name(table.Words), "words", words, "dice", plus(e.Dice), "total", e.Total)
 	}
 	units := append([]string{e.Unit}, e.Also...)
+	if table.Columns == "" {
+		return t.say("battle.told.looked_at", "units", t.after.unitNamesOf(units), "at", t.target(e.Line, e.Unit, e.At),
+			"table", reason.Name(table.Words), "dice", plus(e.Dice), "words", words, "part", t.part(e.Line))
+	}
 	return t.say("battle.told.assault", "units", t.after.unitNamesOf(units), "at", t.target(e.Line, e.Unit, e.At), "first", e.First, "second", e.Second,
 		"odds", t.column(e), "dice", plus(e.Dice), "words", words, "part", t.part(e.Line))
 }

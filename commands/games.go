@@ -170,10 +170,14 @@ func (a *ask) scenario(said, force string) (*rules.Pack, *rules.Scenario, error)
 	if why == nil {
 		return p, s, nil
 	}
+	var names []reason.Name
 	for _, other := range a.desk.packs() {
 		if s, err := scenarioOf(other, said); err == nil {
 			return other, s, nil
 		}
+		for _, s := range other.Scenarios {
+			names = append(names, reason.Name(s.Title))
+		}
 	}
-	return nil, nil, why
+	return nil, nil, refuse("/battle open Bo 500 "+p.Scenarios[0].Title, "battle.refuse.scenario", "scenario", reason.Name(said), "scenarios", names)
 }

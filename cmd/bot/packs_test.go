@@ -39,10 +39,21 @@ func TestGuidePack(t *testing.T) {
 	for _, w := range p.Warnings {
 		t.Errorf("line %d: %s%v", w.Line, w.Reason.ID, w.Reason.Args)
 	}
-	guide, _ := os.ReadFile("../../docs/packs.md")
-	for _, kind := range rules.EffectKinds() {
-		if !strings.Contains(string(guide), "`"+kind+"`") {
-			t.Errorf("the guide does not name the effect %s", kind)
+	guide, err := os.ReadFile("../../docs/packs.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var standing []string
+	for _, k := range rules.StandingKeys {
+		standing = append(standing, k.Key)
+	}
+	for _, set := range [][]string{rules.EffectKinds(), rules.FactKeys(), rules.Consequences, rules.Whos, rules.Untils, rules.Orders, rules.Shapes,
+		rules.Rollers, rules.Owners, rules.Sums, rules.ChartsBy, rules.Comparisons, rules.Traits, rules.Arcs, rules.Terrains, rules.MayWhat,
+		rules.MayNotWhat, rules.Ties, rules.Strikes, standing} {
+		for _, word := range set {
+			if !strings.Contains(string(guide), "`"+word+"`") {
+				t.Errorf("the guide does not name %q", word)
+			}
 		}
 	}
 }

@@ -25,6 +25,9 @@ func ParseAhead(s State, side int, text string) ([]Standing, error) {
 	for i, w := range lines(text) {
 		r := &reader{state: s, side: side, written: w, left: tokens(w)}
 		o, why := r.standing()
+		if why == nil {
+			why = s.idle(o)
+		}
 		if why == nil && len(r.left) > 0 {
 			why = reason.Refuse(aheadExample, "battle.refuse.clause", "said", reason.Name(strings.Join(r.left, " ")))
 		}
@@ -38,6 +41,18 @@ func ParseAhead(s State, side int, text string) ([]Standing, error) {
 		return nil, reason.Refuse(aheadExample, "battle.refuse.ahead_empty", "most", MaxLines)
 	}
 	return out, nil
+}
+
+// idle refuses an order that can never act in this game.
+func (s State) idle(o Standing) *reason.Refusal {
+	switch {
+	case s.Pack == nil:
+	case o.Reroll != nil && (s.Pack.RerollsEachTurn == 0 || s.Pack.Standing.Reroll == "never"):
+		return reason.Refuse("/battle status", "battle.refuse.no_reroll", "pack", reason.Name(s.Pack.Title))
+	case o.Counter != nil && s.Pack.Does(string(Cast)) == "":
+		return reason.Refuse("/battle status", "battle.refuse.no_counter", "pack", reason.Name(s.Pack.Title))
+	}
+	return nil
 }
 
 func (r *reader) standing() (Standing, *reason.Refusal) {

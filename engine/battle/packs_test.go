@@ -2,6 +2,7 @@ package battle
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"drumhead/engine/rules"
@@ -180,5 +181,21 @@ func TestBombardment(t *testing.T) {
 	tb.order("shoot Weir Guns at Delta Foot, 13 in", 5, 3) // weight 5 less 1: 5+, of two dice one
 	if a := of[*Attacked](tb); len(a) != 1 || a[0].Crossed != 1 {
 		t.Errorf("%+v", a)
+	}
+}
+
+// Standing orders that can never act in a game are refused.
+func TestIdleOrders(t *testing.T) {
+	tb := ships(t)
+	for text, id := range map[string]string{
+		"counter any cast":            "battle.refuse.no_counter",
+		"re-roll one lost save of 5+": "battle.refuse.no_reroll",
+	} {
+		if _, err := ParseAhead(tb.state, 0, text); err == nil || !strings.HasPrefix(spell(err), id) {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+	if _, err := ParseAhead(tb.state, 0, "casualties from the back"); err != nil {
+		t.Error(err)
 	}
 }
