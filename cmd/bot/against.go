@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"iter"
 
 	"drumhead/commands/proof"
 	"drumhead/storage"
@@ -10,39 +11,63 @@ import (
 // compare holds another copy of the ledger against this one, entry by entry. Two
 // histories of one ledger are a fork, and the error is errSaid.
 func (e *evidence) compare(s speech, other *evidence, keys []string) error {
-	here, there := e.check(keys), other.check(keys)
-	name := other.path
+	here, err := e.check(keys)
+	if err != nil {
+		return err
+	}
+	there, err := other.check(keys)
+	if err != nil {
+		return err
+	}
 	if here.Size == 0 || there.Size == 0 || here.Ledger != there.Ledger {
-		s.line("verify.against.ledger", "other", name, "ledger", there.Ledger.String())
+		s.line("verify.against.ledger", "other", other.path, "ledger", there.Ledger.String())
 		return errSaid
 	}
-	n := min(len(e.lines), len(other.lines))
-	for i := range n {
-		if !bytes.Equal(e.lines[i], other.lines[i]) {
-			s.fork(e, other, i)
-			s.whose(e, here, there, other, uint64(i))
-			return errSaid
-		}
-	}
-	id := "verify.against.same"
+	at, mine, theirs, err := e.parts(other)
 	switch {
-	case len(other.lines) < len(e.lines):
-		id = "verify.against.shorter"
-	case len(other.lines) > len(e.lines):
-		id = "verify.against.longer"
+	case err != nil:
+		return err
+	case mine != nil && theirs != nil:
+		s.fork(e, other, at, mine, theirs)
+		s.whose(e, here, there, other, uint64(at))
+		return errSaid
+	case mine != nil:
+		s.line("verify.against.shorter", "other", other.path, "count", at)
+	case theirs != nil:
+		s.line("verify.against.longer", "other", other.path, "count", at)
+	default:
+		s.line("verify.against.same", "other", other.path, "count", at)
 	}
-	s.line(id, "other", name, "count", n)
 	return nil
 }
 
+// parts finds the first line in which two ledgers differ: its number, and how each
+// has it, nil for the one that has ended there.
+func (e *evidence) parts(other *evidence) (at int, mine, theirs []byte, err error) {
+	next, stop := iter.Pull2(other.lines())
+	defer stop()
+	for line, err := range e.lines() {
+		if err != nil {
+			return at, nil, nil, err
+		}
+		there, err, more := next()
+		if err != nil || !more || !bytes.Equal(line, there) {
+			return at, line, there, err
+		}
+		at++
+	}
+	there, err, _ := next()
+	return at, nil, there, err
+}
+
 // fork names the first entry that is not the same, by what it hashes to.
-func (s speech) fork(e, other *evidence, at int) {
+func (s speech) fork(e, other *evidence, at int, mine, theirs []byte) {
 	id := "verify.against.fork"
 	if at == 0 {
 		id = "verify.against.start"
 	}
 	s.line(id, "last", at-1, "entry", at, "file", e.path, "other", other.path,
-		"here", storage.LeafHash(e.lines[at]).String()[:16], "there", storage.LeafHash(other.lines[at]).String()[:16])
+		"here", storage.LeafHash(mine).String()[:16], "there", storage.LeafHash(theirs).String()[:16])
 }
 
 // whose tells which of two histories a checkpoint of the ledger's key covers at

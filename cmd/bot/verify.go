@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -69,7 +70,7 @@ func gather(path string, checkpoints []string) (*evidence, error) {
 // evidence is a ledger's file and what lies beside it.
 type evidence struct {
 	path    string
-	lines   [][]byte
+	any     bool     // there is a line
 	signed  [][]byte // checkpoints
 	words   []storage.Word
 	files   map[string][]byte
@@ -82,15 +83,18 @@ func (e *evidence) read(checkpoints []string) error {
 	if at, err := os.Stat(e.path); err == nil && at.IsDir() {
 		return fmt.Errorf("%s is a directory; expected the file of a ledger, as in bot verify %s", e.path, filepath.Join(e.path, "table.jsonl"))
 	}
-	b, err := os.ReadFile(e.path)
-	if err != nil {
-		return err
+	for line, err := range e.lines() {
+		if err != nil {
+			return err
+		}
+		if bytes.HasSuffix(line, []byte("\r")) {
+			return fmt.Errorf("%s: its lines end with carriage return and line feed; expected line feeds alone, as bot export writes them: something changed the file on its way", e.path)
+		}
+		e.any = true
+		break
 	}
-	if e.lines, err = proof.SplitLines(b); err != nil {
-		return fmt.Errorf("%s: one entry a line expected, each line ended; the file is cut short, or no ledger", e.path)
-	}
-	if bytes.HasSuffix(e.lines[0], []byte("\r")) {
-		return fmt.Errorf("%s: its lines end with carriage return and line feed; expected line feeds alone, as bot export writes them: something changed the file on its way", e.path)
+	if !e.any {
+		return e.unread(proof.ErrLines)
 	}
 	base := strings.TrimSuffix(e.path, ".jsonl")
 	for _, path := range checkpoints {
@@ -121,6 +125,31 @@ func (e *evidence) read(checkpoints []string) error {
 	return nil
 }
 
+// lines reads the entries, a line each.
+func (e *evidence) lines() iter.Seq2[[]byte, error] {
+	return func(yield func([]byte, error) bool) {
+		f, err := os.Open(e.path)
+		if err != nil {
+			yield(nil, err)
+			return
+		}
+		defer f.Close()
+		for line, err := range proof.EachLine(f) {
+			if !yield(line, e.unread(err)) {
+				return
+			}
+		}
+	}
+}
+
+// unread says what is wrong with a file that holds no lines.
+func (e *evidence) unread(err error) error {
+	if !errors.Is(err, proof.ErrLines) {
+		return err
+	}
+	return fmt.Errorf("%s: %w; the file is cut short, or no ledger", e.path, proof.ErrLines)
+}
+
 // file finds a pinned file beside the ledger by its hash.
 func (e *evidence) file(hash string) ([]byte, bool) {
 	if b, ok := e.files[hash]; ok {
@@ -140,7 +169,10 @@ func (e *evidence) file(hash string) ([]byte, bool) {
 // judge checks everything and says in words what was checked. The error is
 // errSaid if something is wrong.
 func (e *evidence) judge(s speech, keys []string) error {
-	r := e.check(keys)
+	r, err := e.check(keys)
+	if err != nil {
+		return err
+	}
 	if r.Size == 0 {
 		s.line("verify.none", "file", filepath.Base(e.path))
 		return s.fault(r.Fault)
@@ -174,8 +206,8 @@ func (e *evidence) judge(s speech, keys []string) error {
 }
 
 // check checks everything that was read.
-func (e *evidence) check(keys []string) proof.Report {
-	return proof.Check(e.lines, proof.Options{Checkpoints: e.signed, Keys: keys, Words: e.words, Replay: proof.NewReplay(e.file)})
+func (e *evidence) check(keys []string) (proof.Report, error) {
+	return proof.CheckEach(e.lines(), proof.Options{Checkpoints: e.signed, Keys: keys, Words: e.words, Replay: proof.NewReplay(e.file)})
 }
 
 // fault names the first thing that is wrong.

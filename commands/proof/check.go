@@ -1,14 +1,17 @@
 package proof
 
 import (
+	"bufio"
 	"bytes"
 	"errors"
+	"io"
+	"iter"
 
 	"drumhead/storage"
 )
 
 // ErrLines is wrapped by the error for a file that does not hold one entry a line.
-var ErrLines = errors.New("proof: one entry a line expected, each line ended")
+var ErrLines = errors.New("one entry a line expected, each line ended")
 
 // SplitLines takes the entries out of an exported ledger.
 func SplitLines(file []byte) ([][]byte, error) {
@@ -24,17 +27,60 @@ func SplitLines(file []byte) ([][]byte, error) {
 // given. The report's Fault is the first thing wrong; its counts are about the
 // entries before. lines are whole entries without line ends.
 func Check(lines [][]byte, opt Options) Report {
-	c := newChecker(opt)
-	for i, line := range lines {
-		if err := c.line(line); err != nil {
-			c.Fault = faultAt(int64(i), err)
-			return c.finish()
+	r, _ := CheckEach(func(yield func([]byte, error) bool) { // memory has no errors
+		for _, line := range lines {
+			if !yield(line, nil) {
+				return
+			}
 		}
+	}, opt)
+	return r
+}
+
+// CheckEach is Check for a ledger that is read line by line, so that one of a
+// million entries takes hardly more memory than one of a thousand. The error is the
+// reader's.
+func CheckEach(lines iter.Seq2[[]byte, error], opt Options) (Report, error) {
+	c := newChecker(opt)
+	n := int64(0)
+	for line, err := range lines {
+		if err != nil {
+			return c.finish(), err
+		}
+		if err := c.line(line); err != nil {
+			c.Fault = faultAt(n, err)
+			return c.finish(), nil
+		}
+		n++
 	}
 	if err := c.end(); err != nil {
 		c.Fault = faultAt(AtEnd, err)
 	}
-	return c.finish()
+	return c.finish(), nil
+}
+
+// EachLine reads a ledger's file, a line for each entry. It fails with ErrLines on a
+// line that is longer than any entry, or that does not end.
+func EachLine(file io.Reader) iter.Seq2[[]byte, error] {
+	return func(yield func([]byte, error) bool) {
+		in := bufio.NewReaderSize(file, storage.MaxEntry+2)
+		for {
+			line, err := in.ReadSlice('\n')
+			switch {
+			case err == io.EOF && len(line) == 0:
+				return
+			case err == io.EOF, err == bufio.ErrBufferFull:
+				yield(nil, ErrLines)
+				return
+			case err != nil:
+				yield(nil, err)
+				return
+			}
+			if !yield(bytes.Clone(line[:len(line)-1]), nil) { // what is read from it may be kept
+				return
+			}
+		}
+	}
 }
 
 // checker goes through a ledger once.
