@@ -11,7 +11,7 @@ const LongestSeal = 65_536
 
 // anchorEvery is the distance of the keys that a Chain remembers: with it a
 // key costs at most as many hashes, and a seal of 4,096 keys takes 2 KiB.
-const anchorEvery = 64
+const anchorEvery = 16
 
 // Key is one key of a seal, 32 bytes.
 type Key [32]byte
@@ -40,7 +40,7 @@ func (k Key) Before() Key { return sha256.Sum256(k[:]) }
 // SHA-256 of the next, so that only the last is ever stored (Lamport, 1981).
 type Chain struct {
 	length  int
-	anchors []Key // keys 0, 64, 128, …, and the last
+	anchors []Key // keys 0, 16, 32, …, and the last: 8 KB for a seal of 4,096
 }
 
 // NewChain makes the chain that ends in the given last key. The length is 1
