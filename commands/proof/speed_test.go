@@ -5,7 +5,6 @@ import (
 	"crypto/hkdf"
 	"crypto/hmac"
 	"crypto/sha256"
-	"fmt"
 	"iter"
 	"runtime"
 	"strings"
@@ -175,5 +174,5 @@ func TestMemoryFlat(t *testing.T) {
 	if far > short+short/2+1<<20 {
 		t.Errorf("%d bytes after 6,000 entries, %d after 60,000", short, far)
 	}
-	t.Log(fmt.Sprintf("%d and %d bytes", short, far))
+	t.Logf("%d and %d bytes", short, far)
 }

@@ -148,7 +148,7 @@ func refuseBare(w lexeme) error {
 // trim shortens a number that somebody leaned on the keyboard for.
 func trim(digits string) string {
 	if len(digits) > 12 {
-		return digits[:12] + "..."
+		return digits[:12] + "…"
 	}
 	return digits
 }

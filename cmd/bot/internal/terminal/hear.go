@@ -22,7 +22,10 @@ const community = chat.Community(Name)
 func (t *Terminal) Hear(ctx context.Context, d chat.Desk, s chatscript.Step) error {
 	if _, said := s.Act.(chatscript.Post); t.Echo && !said && s.Act != nil {
 		t.mu.Lock()
-		fmt.Fprintf(t.out, "%s\n\n", strings.Join(s.Source, "\n"))
+		for _, line := range s.Source {
+			fmt.Fprintln(t.out, harmless(line))
+		}
+		fmt.Fprintln(t.out)
 		t.mu.Unlock()
 	}
 	switch act := s.Act.(type) {
