@@ -83,11 +83,11 @@ func (e *Charged) apply(s *State) {
 	if !e.In {
 		return
 	}
-	u.Fought = true
-	u.At = t.At
-	u.With = add(u.With, e.At)
-	t.With = add(t.With, e.Unit)
-	t.Turn.ChargedBy = add(t.Turn.ChargedBy, e.Unit)
+	s.meet(e.Unit, e.At)
+	for _, with := range s.joined(e.Unit) { // who stands among them charges too
+		w := s.unit(with.ID)
+		w.Turn.Charged, w.At = true, t.At
+	}
 }
 
 // Engaged is a unit that uses its strike of this turn without a die: nobody to
