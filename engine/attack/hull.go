@@ -85,10 +85,16 @@ func (h Hull) Most() int {
 	return len(h.Marks) * (most + h.Table.Most())
 }
 
+// MostHull is the most that a hull may have left to be reckoned.
+const MostHull = 400
+
 // Law is the law of what is crossed off, when the points have a law themselves.
 // It goes from the far end backwards: what happens beyond a mark is known before
-// the mark is.
+// the mark is. It refuses a hull of more than MostHull with odds.refuse.large.
 func (h Hull) Law(points odds.Law) (odds.Law, error) {
+	if h.Left > MostHull {
+		return odds.Law{}, tooLarge()
+	}
 	more, err := h.moreLaw()
 	if err != nil {
 		return odds.Law{}, err

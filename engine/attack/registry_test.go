@@ -81,6 +81,7 @@ func TestSolveLimits(t *testing.T) {
 		"cells":    blow(2, Damage{Amount: Amount{Plus: 900}, Spill: true}, Segment{Models: 100, Wounds: 40, Save: fourUpStep}, Segment{Models: 1, Wounds: 40}),
 		"ways":     Total{Terms: []Term{{Dice: 12, Sides: 6}}, Judge: TotalAtLeast, Value: 40, Rerolls: Worst},
 		"kept":     Total{Terms: []Term{{Dice: 40, Sides: 1000, Keep: 39}}},
+		"hull":     Volley{Pools: Pools{Mine: Pool{1, fourUpStep}}, Damage: Amount{Plus: 1}, Hull: Hull{Left: MostHull + 1}},
 		"sum":      Total{Terms: []Term{{Dice: 1000, Sides: 1000}}},
 	} {
 		_, err := s.Law()

@@ -139,7 +139,7 @@ func (u Unit) InMelee() bool { return len(u.With) > 0 }
 func (s State) joined(host string) []Unit {
 	var out []Unit
 	for _, u := range s.Units {
-		if u.Joined == host && u.Stands() {
+		if host != "" && u.Joined == host && u.Stands() {
 			out = append(out, u)
 		}
 	}

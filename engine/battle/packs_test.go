@@ -199,3 +199,24 @@ func TestIdleOrders(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A charge of more units than a side can have, or of one twice, is refused.
+func TestTogether(t *testing.T) {
+	tb := beginWith(t, "column", "two-fords", []string{"weir-foot", "toll-horse"}, []string{"delta-foot"})
+	line := Line{Order: Charge, Unit: "u1", Aim: Aim{At: "u3", Tenths: 30}}
+	for id, also := range map[string][]string{
+		"battle.refuse.together_many":  make([]string, MaxUnits),
+		"battle.refuse.together_twice": {"u1"},
+		"battle.refuse.theirs":         {"u3"},
+		"battle.refuse.unit":           {"u9"},
+	} {
+		line.Also = also
+		_, err := Check(tb.state, Order{Player: "p1", Do: Sheet{Battle: 1, Orders: []Line{line}}})
+		if err == nil || !strings.HasPrefix(spell(err), id) {
+			t.Errorf("%v: %s, want %s", also, spell(err), id)
+		}
+	}
+	if tb := ships(t); tb != nil {
+		tb.refuses("charge Cutter and Barge at Eel, 3 in", "battle.refuse.together")
+	}
+}

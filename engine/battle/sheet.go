@@ -45,6 +45,9 @@ func wellFormed(l Line) *reason.Refusal {
 	if len(l.Else) > MaxElse {
 		return refuse("battle.refuse.else", "most", MaxElse)
 	}
+	if len(l.Also) >= MaxUnits {
+		return refuse("battle.refuse.together_many", "most", MaxUnits)
+	}
 	for _, a := range append(l.aims(), l.Shares...) {
 		if a.Tenths < 0 || a.Tenths > MaxTenths {
 			return refuse("battle.refuse.inches", "said", reason.Inches(a.Tenths), "most", reason.Inches(MaxTenths))
