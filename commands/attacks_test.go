@@ -111,7 +111,13 @@ var attempts = []struct {
 			t.Errorf("the word is not repeated:\n%s", said)
 		}
 		tampered := tb.entries("#fen")
-		tampered[len(tampered)-1] = []byte(strings.Replace(string(tampered[len(tampered)-1]), "word:", "word:0", 1))
+		last := string(tampered[len(tampered)-1])
+		at := strings.Index(last, "word:") + len("word:")
+		other := "0"
+		if last[at] == '0' {
+			other = "1"
+		}
+		tampered[len(tampered)-1] = []byte(last[:at] + other + last[at+1:])
 		if r := proof.Check(tampered, proof.Options{}); r.Fault == nil {
 			t.Error("another hash of a word is good")
 		}
@@ -264,11 +270,16 @@ var attempts = []struct {
 		other.desk.key = append([]byte(nil), tb.desk.key...)
 		other.desk.key[0] ^= 1
 		other.say("Ann", "#fen", "/roll 2d6")
-		forged, err := other.desk.Checkpoint(t.Context(), id, 3)
-		if err == nil {
-			if r := proof.Check(lines, proof.Options{Checkpoints: [][]byte{forged}}); r.Fault == nil {
-				t.Error("a checkpoint of another key is good")
-			}
+		theirs, err := other.store.Of(t.Context(), "test:#fen")
+		if err != nil {
+			t.Fatal(err)
+		}
+		forged, err := other.desk.Checkpoint(t.Context(), theirs, 3)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r := proof.Check(lines, proof.Options{Checkpoints: [][]byte{forged}}); r.Fault == nil {
+			t.Error("a checkpoint of another key is good")
 		}
 	}},
 	{"lose a message on purpose", func(t *testing.T) {

@@ -45,7 +45,7 @@ func (a *ask) endWithout(v *view, said string) (*answer, error) {
 	switch {
 	case err != nil && !errors.Is(err, storage.ErrNone):
 		return nil, err
-	case err == nil && chat.Person(first) != a.msg.Person || len(sides) == 1 && a.msg.Organiser:
+	case err == nil && chat.Person(first) != a.msg.Person:
 		return act1(a.void(s, v.place, "consent"))
 	case len(sides) == 1:
 		return nil, refuse("", "cut.refuse.end_alone", "entry", number(int64(p.Seq)))

@@ -10,6 +10,7 @@ import (
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
+	"drumhead/commands/proof"
 	"drumhead/storage"
 )
 
@@ -97,11 +98,19 @@ func planHide(a *ask) (*answer, error) {
 // no player's words and is never edited.
 func (a *ask) changedPosts(seq uint64, hide []storage.Word, answer chat.Post) (*answer, error) {
 	out := []chat.Post{answer}
-	for n := 0; n < mostPosts; n++ {
-		id := storage.PostID{Ledger: a.here.ledger, Seq: seq, N: n}
+	told := []uint64{seq}
+	cut, err := a.cutFor(seq)
+	if err != nil {
+		return nil, err
+	}
+	if cut > 0 { // its dice, and with them its words, were told there
+		told = append(told, cut)
+	}
+	for n := range len(told) * mostPosts {
+		id := storage.PostID{Ledger: a.here.ledger, Seq: told[n/mostPosts], N: n % mostPosts}
 		p, err := a.desk.posted(a.ctx, StoredID(id))
 		if errors.Is(err, storage.ErrNone) {
-			break
+			continue
 		}
 		if err != nil {
 			return nil, err
@@ -113,6 +122,23 @@ func (a *ask) changedPosts(seq uint64, hide []storage.Word, answer chat.Post) (*
 		out = append(out, p)
 	}
 	return only(out...)
+}
+
+// cutFor is the entry that cut a command which waited, 0 for none.
+func (a *ask) cutFor(seq uint64) (uint64, error) {
+	for raw, err := range a.desk.store.Read(a.ctx, a.here.ledger, seq+1, min(a.here.head.Size, seq+1+proof.Reach)) {
+		if err != nil {
+			return 0, err
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return 0, err
+		}
+		if of, ok := entryOf(rec); ok && of == seq && rec.Command == "cut" {
+			return rec.Seq, nil
+		}
+	}
+	return 0, nil
 }
 
 // mostPosts is how many posts of one entry are looked at.

@@ -49,3 +49,20 @@ func TestHide(t *testing.T) {
 		t.Errorf("%d entries, then %d: hiding is none", size, now)
 	}
 }
+
+// TestHideWhatWasCut: a roll that waited tells its label with its dice, in the post of
+// its cut: there it is hidden too.
+func TestHideWhatWasCut(t *testing.T) {
+	tb := newTable(t)
+	tb.say("Bo", "#fen", "/tell hm")
+	tb.say("Ann", "#fen", "/roll 12d6 4+ for that soggy biscuit, cut by Bo")
+	seq := tb.posts[len(tb.posts)-1].Entry
+	if said := tb.say("Bo", "#fen", "/cut seven herons"); !strings.Contains(said, "soggy") {
+		t.Fatalf("the label is not told:\n%s", said)
+	}
+	before := len(tb.posts)
+	said := tb.say("Bo", "#fen", "/hide "+number64(uint64(seq)))
+	if len(tb.posts) != before+2 || tb.posts[before+1].Edit == "" || strings.Contains(said, "soggy") || !strings.Contains(said, "(words hidden)") {
+		t.Errorf("hidden:\n%s", said)
+	}
+}

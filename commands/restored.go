@@ -42,16 +42,13 @@ func (d *Desk) doubted(ctx context.Context, l storage.LedgerID) (bool, error) {
 	return err == nil, err
 }
 
-// behind tells whether the chat shows posts of ours that this store does not know,
-// and marks the ledger then: the store is older than the chat, or a copy ran beside
-// it. Where a platform cannot show our own posts nothing can be noticed.
+// behind tells whether the chat shows posts of this ledger that the store does not
+// know, and marks it then: the store is older than the chat, or a copy ran beside it.
+// Answers that stand in no outbox are no witness. Where a platform cannot show our
+// own posts nothing can be noticed.
 func (d *Desk) behind(ctx context.Context, v *view) (bool, error) {
 	if d.reread == nil {
 		return false, nil
-	}
-	waiting, err := d.store.Outbox(ctx, 1)
-	if err != nil || len(waiting) > 0 {
-		return false, err // what was sent last may not be marked yet
 	}
 	own, err := d.reread.Own(ctx, v.place, ownPosts)
 	if err != nil {
@@ -59,11 +56,15 @@ func (d *Desk) behind(ctx context.Context, v *view) (bool, error) {
 		return false, nil
 	}
 	for _, s := range own {
-		_, err := d.store.PostOf(ctx, string(v.place), s.Ref)
-		if errors.Is(err, storage.ErrNone) {
-			return true, d.store.Shelf(shelfRestored).Put(ctx, storage.KeyValue{Key: v.ledger.String(), Value: []byte(number64(v.head.Size))})
+		id, stored := ParseStoredID(s.Post)
+		if !stored || id.Ledger != v.ledger {
+			continue
 		}
-		if err != nil {
+		_, _, err := d.store.Post(ctx, id)
+		switch {
+		case id.Seq >= v.head.Size, errors.Is(err, storage.ErrNone):
+			return true, d.store.Shelf(shelfRestored).Put(ctx, storage.KeyValue{Key: v.ledger.String(), Value: []byte(number64(v.head.Size))})
+		case err != nil:
 			return false, err
 		}
 	}

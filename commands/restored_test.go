@@ -8,6 +8,7 @@ import (
 
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
+	"drumhead/storage"
 )
 
 // again opens a desk on the store of a table, as a process does that starts on a
@@ -137,11 +138,18 @@ func (s shownPosts) Own(context.Context, chat.Place, int) ([]chat.Seen, error) {
 func TestRunningCopy(t *testing.T) {
 	old := newTable(t)
 	old.say("Ann", "#fen", "/roll 12d6 4+")
-	known := shownPosts{{Ref: "1"}, {Ref: "2"}}
+	known := shownPosts{{Ref: "7", Post: "free/an answer"}}
+	for _, p := range old.posts {
+		known = append(known, chat.Seen{Post: p.ID, Ref: "1"})
+	}
 	if said := old.again(known).say("Ann", "#fen", "/roll 2d6"); !strings.Contains(said, "Ann rolls 2d6") {
 		t.Errorf("every post is known:\n%s", said)
 	}
-	foreign := append(shownPosts{{Ref: "of the other process"}}, known...)
+	id, err := old.store.Of(t.Context(), "test:#fen")
+	if err != nil {
+		t.Fatal(err)
+	}
+	foreign := append(shownPosts{{Post: StoredID(storage.PostID{Ledger: id, Seq: old.size("#fen") + 2}), Ref: "of the other process"}}, known...)
 	tb := old.again(foreign)
 	size := tb.size("#fen")
 	if said := tb.say("Ann", "#fen", "/roll 2d6"); !strings.Contains(said, "put back or copied") || tb.size("#fen") != size {

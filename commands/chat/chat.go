@@ -174,8 +174,10 @@ type Rereader interface {
 	Own(ctx context.Context, place Place, limit int) ([]Seen, error)
 }
 
-// Seen is a post of ours as a platform shows it: the id and time of its Receipt.
+// Seen is a post of ours as a platform shows it: its id, if that was sent along as
+// the token of the post, and the id and time of its Receipt.
 type Seen struct {
+	Post PostID
 	Ref  string
 	Time time.Time
 }
