@@ -86,6 +86,9 @@ func planShow(a *ask) (*answer, error) {
 	} else {
 		lines = append(lines, a.say("me.nozone"))
 	}
-	lines = append(lines, a.say("me.show.games", "n", len(s.Games)), a.say("me.show.rest"))
+	if len(s.Games) > 0 {
+		lines = append(lines, a.say("me.show.games", "n", len(s.Games)))
+	}
+	lines = append(lines, a.say("me.show.rest"))
 	return only(a.post(lines...))
 }
