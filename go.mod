@@ -6,6 +6,7 @@ require (
 	github.com/cloudflare/circl v1.6.5
 	github.com/consensys/gnark-crypto v0.21.0
 	github.com/ergochat/readline v0.1.3
+	github.com/gorilla/websocket v1.5.3
 	github.com/klauspost/compress v1.20.4
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
