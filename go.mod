@@ -3,6 +3,7 @@ module drumhead
 go 1.26.0
 
 require (
+	github.com/bwmarrin/discordgo v0.29.0
 	github.com/cloudflare/circl v1.6.5
 	github.com/consensys/gnark-crypto v0.21.0
 	github.com/ergochat/readline v0.1.3

@@ -137,7 +137,6 @@ func (s *Server) connect(w http.ResponseWriter, r *http.Request) {
 func (c *Conn) read() {
 	s := c.server
 	defer c.gone()
-	first := true
 	for {
 		_, b, err := c.ws.ReadMessage()
 		if err != nil {
@@ -162,8 +161,7 @@ func (c *Conn) read() {
 			}
 		case OpIdentify, OpResume:
 			s.count(p.Op, p.Data)
-			taken := first && s.opts.First != nil && s.opts.First(c, p.Op)
-			first = false
+			taken := s.opts.Begin != nil && s.opts.Begin(c, p.Op)
 			if !taken && p.Op == OpIdentify {
 				c.Identify(p.Data)
 			} else if !taken {

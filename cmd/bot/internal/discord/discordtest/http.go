@@ -49,6 +49,7 @@ func (s *Server) routes() http.Handler {
 		mux.HandleFunc(method+" /api/v10"+path, s.serve(h))
 	}
 	mux.HandleFunc("/ws", s.connect)
+	mux.HandleFunc("/ws/", s.connect) // as discordgo has it
 	mux.HandleFunc("GET /attachments/", s.serveFile)
 	mux.HandleFunc("/", s.serve(func(w http.ResponseWriter, _ *http.Request, q Request) int {
 		s.tb.Errorf("the bot asked for what is not there: %s %s", q.Method, q.Path)

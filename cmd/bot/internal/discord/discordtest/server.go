@@ -47,9 +47,9 @@ type Options struct {
 
 	// Hello answers a new connection instead of the server; true if it did.
 	Hello func(c *Conn) bool
-	// First answers the first IDENTIFY (2) or RESUME (6) of a connection instead
-	// of the server; true if it did.
-	First func(c *Conn, op int) bool
+	// Begin answers an IDENTIFY (2) or RESUME (6) instead of the server; true if
+	// it did.
+	Begin func(c *Conn, op int) bool
 }
 
 // Guild is a server of the test, sent after READY.
@@ -164,7 +164,7 @@ func (s *Server) happened() {
 }
 
 // patience is how long a test waits for what should come at once.
-const patience = 20 * time.Second
+const patience = 10 * time.Second
 
 // Until waits until something holds, and fails the test if it never does.
 func (s *Server) Until(what string, holds func() bool) {
