@@ -44,6 +44,7 @@ type wires struct {
 	gate  *gate
 	api   *api
 	files *url.URL
+	plain http.RoundTripper // to the host of files, which has no limits and gets no token
 }
 
 // wire makes the way out; nothing is asked of Discord yet.
@@ -68,11 +69,11 @@ func wire(c Config) (*wires, error) {
 	if c.TLS == nil {
 		c.TLS = &tls.Config{MinVersion: tls.VersionTLS12}
 	}
-	w := &wires{Config: c, clock: &clock{}, files: files}
-	w.gate = newGate(base, &http.Transport{
+	w := &wires{Config: c, clock: &clock{}, files: files, plain: &http.Transport{
 		Proxy: http.ProxyFromEnvironment, TLSClientConfig: c.TLS, MaxIdleConns: idleLines, MaxIdleConnsPerHost: idleLines,
 		IdleConnTimeout: time.Minute, TLSHandshakeTimeout: 10 * time.Second, ForceAttemptHTTP2: true,
-	}, w.clock)
+	}}
+	w.gate = newGate(base, w.plain, w.clock)
 	w.api, err = newAPI(c.Token, w.gate)
 	return w, err
 }
