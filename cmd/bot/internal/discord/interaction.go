@@ -63,7 +63,9 @@ type given struct {
 	Values     []string    `json:"values"`
 	Components []component `json:"components"`
 	Resolved   struct {
-		Files map[string]handedIn `json:"attachments"`
+		Files   map[string]handedIn `json:"attachments"`
+		Users   map[string]user     `json:"users"`
+		Members map[string]member   `json:"members"` // without their users
 	} `json:"resolved"`
 }
 

@@ -1,0 +1,267 @@
+package discord
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"drumhead/commands/args"
+)
+
+// Bounds of commands (documentation, "Application Commands").
+const (
+	mostCommands    = 100
+	mostMenus       = 15 // message commands
+	mostOptions     = 25 // of a command, a group or a subcommand
+	mostName        = 32
+	mostDescription = 100
+	mostLetters     = 8000 // names and descriptions of a command at all levels
+	mostTyped       = 6000 // characters of one text option
+)
+
+// The types of commands and of options.
+const (
+	typeSlash   = 1
+	typeMenu    = 3 // on a message
+	optionSub   = 1
+	optionGroup = 2
+	optionText  = 3
+	optionWhole = 4
+	optionUser  = 6
+	optionFile  = 11
+)
+
+// fileOption is where a file is handed in.
+const fileOption = "file"
+
+// command is a command as Discord is told of it.
+type command struct {
+	Type        int             `json:"type"`
+	Name        string          `json:"name"`
+	Description string          `json:"description,omitempty"` // never of a menu
+	Options     []commandOption `json:"options,omitempty"`
+	Installs    []int           `json:"integration_types"`
+	Contexts    []int           `json:"contexts"`
+	Default     string          `json:"default_member_permissions,omitempty"`
+}
+
+type commandOption struct {
+	Type        int             `json:"type"`
+	Name        string          `json:"name"`
+	Description string          `json:"description"`
+	Required    bool            `json:"required,omitempty"`
+	Completes   bool            `json:"autocomplete,omitempty"`
+	Least       *int            `json:"min_value,omitempty"`
+	Longest     int             `json:"max_length,omitempty"`
+	Options     []commandOption `json:"options,omitempty"`
+}
+
+// commandsOf makes Discord's commands of the bot's own: a group becomes a
+// command with subcommands, and what can be picked on a post a menu of messages.
+// An error tells of a limit that is passed; then nothing may be sent.
+func commandsOf(specs []args.Spec) ([]command, error) {
+	var out []command
+	at := map[string]int{}
+	for _, s := range specs {
+		head, sub, grouped := strings.Cut(s.Name, " ")
+		i, known := at[head]
+		if known && (!grouped || len(out[i].Options) == 0 || out[i].Options[0].Type != optionSub) {
+			return nil, fmt.Errorf("discord: /%s cannot stand alone and be a group of commands as well", head)
+		}
+		if !known {
+			i = len(out)
+			at[head] = i
+			out = append(out, command{Type: typeSlash, Name: head, Description: s.Help, Installs: []int{0}, Contexts: []int{0, 1}})
+		}
+		if !grouped {
+			out[i].Options = optionsOf(s)
+			continue
+		}
+		out[i].Description = "/" + head
+		out[i].Options = append(out[i].Options, commandOption{Type: optionSub, Name: sub, Description: s.Help, Options: optionsOf(s)})
+	}
+	for _, s := range specs {
+		if s.OnPost != "" {
+			out = append(out, command{Type: typeMenu, Name: s.OnPost, Installs: []int{0}, Contexts: []int{0, 1}})
+		}
+	}
+	return out, within(out)
+}
+
+// optionsOf are the parameters of a command, those first that must be there. A
+// last one in whose place a file may come, and one of several lines, may be left
+// out: a form asks for them.
+func optionsOf(s args.Spec) []commandOption {
+	var out []commandOption
+	for i, p := range s.Params {
+		o := commandOption{Type: optionText, Name: p.Name, Description: p.Help, Longest: mostTyped}
+		o.Required = !p.Optional && !(s.Files && i == len(s.Params)-1) && p.Kind != args.Sheet && p.Kind != args.Force
+		switch p.Kind {
+		case args.Number:
+			least := 0
+			o.Type, o.Longest, o.Least = optionWhole, 0, &least
+		case args.Person:
+			o.Type, o.Longest = optionUser, 0
+		case args.Unit, args.Region, args.Scenario, args.Saved:
+			o.Completes = true
+		}
+		out = append(out, o)
+	}
+	if s.Files {
+		out = append(out, commandOption{Type: optionFile, Name: fileOption, Description: fileOption})
+	}
+	slices.SortStableFunc(out, func(a, b commandOption) int {
+		switch {
+		case a.Required == b.Required:
+			return 0
+		case a.Required:
+			return -1
+		}
+		return 1
+	})
+	return out
+}
+
+// within tells which limit commands pass, nil if none.
+func within(all []command) error {
+	slash, menus := 0, 0
+	for _, c := range all {
+		if c.Type == typeMenu {
+			menus++
+		} else {
+			slash++
+		}
+		name := c.Name
+		if c.Type == typeSlash && name != strings.ToLower(name) {
+			return fmt.Errorf("discord: command %q has capitals", name)
+		}
+		if err := short(c.Name, c.Description, c.Options); err != nil {
+			return fmt.Errorf("discord: command %q: %w", name, err)
+		}
+		if n := letters(c.Name, c.Description, c.Options); n > mostLetters {
+			return fmt.Errorf("discord: command %q has %d letters, %d at the most", name, n, mostLetters)
+		}
+	}
+	if slash > mostCommands || menus > mostMenus {
+		return fmt.Errorf("discord: %d commands and %d menus, %d and %d at the most", slash, menus, mostCommands, mostMenus)
+	}
+	return nil
+}
+
+func short(name, description string, options []commandOption) error {
+	switch {
+	case name == "" || utf8.RuneCountInString(name) > mostName:
+		return fmt.Errorf("name %q is not of 1 to %d characters", name, mostName)
+	case utf8.RuneCountInString(description) > mostDescription:
+		return fmt.Errorf("%q has a description of more than %d characters", name, mostDescription)
+	case len(options) > mostOptions:
+		return fmt.Errorf("%q has %d parts, %d at the most", name, len(options), mostOptions)
+	}
+	for _, o := range options {
+		if o.Description == "" {
+			return fmt.Errorf("%q of %q has no description", o.Name, name)
+		}
+		if err := short(o.Name, o.Description, o.Options); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func letters(name, description string, options []commandOption) int {
+	n := utf8.RuneCountInString(name) + utf8.RuneCountInString(description)
+	for _, o := range options {
+		n += letters(o.Name, o.Description, o.Options)
+	}
+	return n
+}
+
+// commandsDigest tells commands of an application apart from what it was told
+// before: only a change is sent.
+func commandsDigest(app string, all []command) (string, error) {
+	b, err := json.Marshal(all)
+	if err != nil {
+		return "", err
+	}
+	sum := sha256.Sum256(append([]byte(app+"\n"), b...))
+	return hex.EncodeToString(sum[:]), nil
+}
+
+// typed is a command of the bot as it would be typed, with the text of its
+// options in the order of its parameters. False if it is none of the commands:
+// an old menu of a person's, or somebody else's.
+func typed(specs []args.Spec, g given) (string, args.Spec, bool) {
+	name, options := g.Name, g.Options
+	for len(options) == 1 && (options[0].Type == optionSub || options[0].Type == optionGroup) {
+		name, options = name+" "+options[0].Name, options[0].Options
+	}
+	i := slices.IndexFunc(specs, func(s args.Spec) bool { return s.Name == name })
+	if i < 0 {
+		return "", args.Spec{}, false
+	}
+	out := "/" + name
+	for n, p := range specs[i].Params {
+		for _, o := range options {
+			if o.Name != p.Name {
+				continue
+			}
+			v := o.text()
+			if p.Kind == args.Person {
+				v = g.called(v)
+			}
+			if v != "" {
+				out += between(v) + together(v, n == len(specs[i].Params)-1, p.Kind)
+			}
+		}
+	}
+	return out, specs[i], true
+}
+
+// text is the value of an option, whatever its type.
+func (o option) text() string {
+	var s string
+	if json.Unmarshal(o.Value, &s) == nil {
+		return strings.TrimSpace(s)
+	}
+	var n json.Number
+	if json.Unmarshal(o.Value, &n) == nil {
+		return n.String()
+	}
+	return ""
+}
+
+// called is the name of a person who was chosen, by id; what is no id stays.
+func (g given) called(id string) string {
+	if m := g.Resolved.Members[id]; m.Nick != "" {
+		return harmless(m.Nick)
+	}
+	u, ok := g.Resolved.Users[id]
+	switch {
+	case !ok:
+		return id
+	case u.Global != "":
+		return harmless(u.Global)
+	}
+	return harmless(u.Name)
+}
+
+// between parts a value from what stands before it: what has lines begins one.
+func between(v string) string {
+	if strings.Contains(v, "\n") {
+		return "\n"
+	}
+	return " "
+}
+
+// together keeps a name of several words together if more follows it.
+func together(v string, last bool, k args.Kind) string {
+	name := k == args.Unit || k == args.Region || k == args.Scenario || k == args.Saved || k == args.Person
+	if last || !name || !strings.Contains(v, " ") || strings.Contains(v, `"`) {
+		return v
+	}
+	return `"` + v + `"`
+}
