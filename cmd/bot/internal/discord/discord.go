@@ -44,6 +44,7 @@ type wires struct {
 	gate  *gate
 	api   *api
 	files *url.URL
+	turns turns             // of those who send to one place
 	plain http.RoundTripper // to the host of files, which has no limits and gets no token
 }
 
