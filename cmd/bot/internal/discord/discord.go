@@ -40,12 +40,13 @@ type Config struct {
 // Discord's clock.
 type wires struct {
 	Config
-	clock *clock
-	gate  *gate
-	api   *api
-	files *url.URL
-	turns turns             // of those who send to one place
-	plain http.RoundTripper // to the host of files, which has no limits and gets no token
+	clock    *clock
+	gate     *gate
+	api      *api
+	files    *url.URL
+	patience time.Duration     // before an answer is promised
+	turns    turns             // of those who send to one place
+	plain    http.RoundTripper // to the host of files, which has no limits and gets no token
 }
 
 // wire makes the way out; nothing is asked of Discord yet.
@@ -70,7 +71,7 @@ func wire(c Config) (*wires, error) {
 	if c.TLS == nil {
 		c.TLS = &tls.Config{MinVersion: tls.VersionTLS12}
 	}
-	w := &wires{Config: c, clock: &clock{}, files: files, plain: &http.Transport{
+	w := &wires{Config: c, clock: &clock{}, files: files, patience: deferAfter, plain: &http.Transport{
 		Proxy: http.ProxyFromEnvironment, TLSClientConfig: c.TLS, MaxIdleConns: idleLines, MaxIdleConnsPerHost: idleLines,
 		IdleConnTimeout: time.Minute, TLSHandshakeTimeout: 10 * time.Second, ForceAttemptHTTP2: true,
 	}}

@@ -28,8 +28,8 @@ func (f far) RoundTrip(r *http.Request) (*http.Response, error) {
 	return nil, errors.New("the line broke")
 }
 
-// reply is an answer of the other end; headers are pairs.
-func reply(status int, body string, headers ...string) *http.Response {
+// respond is an answer of the other end; headers are pairs.
+func respond(status int, body string, headers ...string) *http.Response {
 	a := &http.Response{StatusCode: status, Status: fmt.Sprint(status), Header: http.Header{}, Body: io.NopCloser(strings.NewReader(body))}
 	for i := 0; i < len(headers); i += 2 {
 		a.Header.Set(headers[i], headers[i+1])
@@ -62,7 +62,7 @@ func fetch(path string) call { return call{method: http.MethodGet, path: path} }
 func TestGateObeysContexts(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		a, _ := through(t, func(*http.Request) *http.Response {
-			return reply(200, "{}", "X-RateLimit-Remaining", "0", "X-RateLimit-Reset-After", "100")
+			return respond(200, "{}", "X-RateLimit-Remaining", "0", "X-RateLimit-Reset-After", "100")
 		})
 		if err := a.do(t.Context(), post("channels/1/messages"), nil); err != nil {
 			t.Fatal(err)
@@ -83,10 +83,10 @@ func TestGateWaitsForItsRoute(t *testing.T) {
 		left := 2
 		a, _ := through(t, func(r *http.Request) *http.Response {
 			if strings.Contains(r.URL.Path, "/channels/2/") {
-				return reply(200, "{}")
+				return respond(200, "{}")
 			}
 			left--
-			return reply(200, "{}", "X-RateLimit-Remaining", fmt.Sprint(max(left, 0)), "X-RateLimit-Reset-After", "5")
+			return respond(200, "{}", "X-RateLimit-Remaining", fmt.Sprint(max(left, 0)), "X-RateLimit-Reset-After", "5")
 		})
 		began := time.Now()
 		for i, c := range []struct {
@@ -108,10 +108,10 @@ func TestGateWaitsForItsRoute(t *testing.T) {
 func TestGateGlobalPause(t *testing.T) {
 	for name, refusal := range map[string]func() *http.Response{
 		"json": func() *http.Response {
-			return reply(429, `{"message":"You are being rate limited.","retry_after":2.5,"global":true}`)
+			return respond(429, `{"message":"You are being rate limited.","retry_after":2.5,"global":true}`)
 		},
 		"html": func() *http.Response {
-			return reply(429, "<html>slow down</html>", "Content-Type", "text/html", "Retry-After", "3")
+			return respond(429, "<html>slow down</html>", "Content-Type", "text/html", "Retry-After", "3")
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -127,7 +127,7 @@ func TestGateGlobalPause(t *testing.T) {
 						return refusal()
 					}
 					went = append(went, fmt.Sprint(r.URL.Path, " ", time.Since(began)))
-					return reply(200, "{}")
+					return respond(200, "{}")
 				})
 				over := make(chan error, 1)
 				go func() { over <- a.do(t.Context(), post("channels/1/messages"), nil) }()
@@ -154,10 +154,10 @@ func TestGateGlobalPause(t *testing.T) {
 // 429 is tried five times more and no oftener; 5xx and broken lines are tried
 // again only where that does no harm.
 func TestGateTries(t *testing.T) {
-	limited := func() *http.Response { return reply(429, `{"retry_after":1,"global":false}`) }
+	limited := func() *http.Response { return respond(429, `{"retry_after":1,"global":false}`) }
 	broken := func() *http.Response { return nil }
-	down := func() *http.Response { return reply(503, "down") }
-	odd := func() *http.Response { return reply(502, "down") }
+	down := func() *http.Response { return respond(503, "down") }
+	odd := func() *http.Response { return respond(502, "down") }
 	for _, c := range []struct {
 		what  string
 		call  call
@@ -171,7 +171,7 @@ func TestGateTries(t *testing.T) {
 		{"post with a nonce", call{method: http.MethodPost, path: "channels/1/messages", safe: true}, down, 1 + brokenTries},
 		{"put", call{method: http.MethodPut, path: "channels/1/messages/pins/2"}, broken, 1 + brokenTries},
 		{"patch", call{method: http.MethodPatch, path: "channels/1/messages/2"}, odd, 1 + brokenTries},
-		{"what is not allowed", fetch("channels/1"), func() *http.Response { return reply(403, `{"code":50001,"message":"Missing Access"}`) }, 1},
+		{"what is not allowed", fetch("channels/1"), func() *http.Response { return respond(403, `{"code":50001,"message":"Missing Access"}`) }, 1},
 	} {
 		synctest.Test(t, func(t *testing.T) {
 			tries := 0
@@ -192,11 +192,11 @@ func TestGateInvalidBudget(t *testing.T) {
 			out++
 			switch {
 			case shared:
-				return reply(429, `{"retry_after":0.01}`, "X-RateLimit-Scope", "shared")
+				return respond(429, `{"retry_after":0.01}`, "X-RateLimit-Scope", "shared")
 			case strings.Contains(r.URL.Path, "interactions"):
-				return reply(200, "{}")
+				return respond(200, "{}")
 			}
-			return reply(403, `{"code":50013}`)
+			return respond(403, `{"code":50013}`)
 		})
 		for range invalidAllowed {
 			_ = a.do(t.Context(), fetch("channels/1"), nil)
@@ -230,12 +230,12 @@ func TestGateToken(t *testing.T) {
 			if r.Header.Get("Authorization") != "" {
 				t.Error("the token was sent where it is not needed")
 			}
-			return reply(401, `{"code":50027,"message":"Invalid Webhook Token"}`)
+			return respond(401, `{"code":50027,"message":"Invalid Webhook Token"}`)
 		}
 		if r.Header.Get("Authorization") != "Bot token-of-osier" {
 			t.Errorf("authorization %q", r.Header.Get("Authorization"))
 		}
-		return reply(401, `{"code":0,"message":"401: Unauthorized"}`)
+		return respond(401, `{"code":0,"message":"401: Unauthorized"}`)
 	})
 	var r *Refusal
 	if err := a.do(t.Context(), post("webhooks/1/"+secret), nil); !errors.As(err, &r) || r.Code != 50027 {
@@ -253,11 +253,11 @@ func TestGateToken(t *testing.T) {
 func TestErrorsHoldNoSecret(t *testing.T) {
 	for name, f := range map[string]far{
 		"refused": func(*http.Request) *http.Response {
-			return reply(404, `{"code":10062,"message":"Unknown interaction"}`)
+			return respond(404, `{"code":10062,"message":"Unknown interaction"}`)
 		},
 		"broken":  func(*http.Request) *http.Response { return nil },
-		"down":    func(*http.Request) *http.Response { return reply(502, "down") },
-		"limited": func(*http.Request) *http.Response { return reply(429, `{"retry_after":0.001}`) },
+		"down":    func(*http.Request) *http.Response { return respond(502, "down") },
+		"limited": func(*http.Request) *http.Response { return respond(429, `{"retry_after":0.001}`) },
 	} {
 		for _, path := range []string{"interactions/7/" + secret + "/callback", "webhooks/7/" + secret + "/messages/@original"} {
 			a, _ := through(t, f)
@@ -283,7 +283,7 @@ func TestErrorsHoldNoSecret(t *testing.T) {
 func TestGateKeepsNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		a, g := through(t, func(*http.Request) *http.Response {
-			return reply(200, "{}", "X-RateLimit-Remaining", "4", "X-RateLimit-Reset-After", "1")
+			return respond(200, "{}", "X-RateLimit-Remaining", "4", "X-RateLimit-Reset-After", "1")
 		})
 		most := 0
 		for i := range 5000 {
@@ -302,7 +302,7 @@ func TestGateKeepsNothing(t *testing.T) {
 // No more than 45 requests a second go out; answers to interactions do not count.
 func TestGateEvenPace(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		a, _ := through(t, func(*http.Request) *http.Response { return reply(200, "{}") })
+		a, _ := through(t, func(*http.Request) *http.Response { return respond(200, "{}") })
 		began := time.Now()
 		for i := range 2*perSecond + 1 {
 			if err := a.do(t.Context(), fetch(fmt.Sprintf("channels/%d", i)), nil); err != nil {
@@ -325,9 +325,9 @@ func TestGateOddAnswers(t *testing.T) {
 		"components":{"0":{"components":{"1":{"label":{"_errors":[{"code":"BASE_TYPE_REQUIRED","message":"x"}]}}}}}}}`
 	a, _ := through(t, func(r *http.Request) *http.Response {
 		if r.Method == http.MethodPost {
-			return reply(400, body)
+			return respond(400, body)
 		}
-		return reply(200, `{"id":"5"}`, "X-RateLimit-Remaining", "many", "X-RateLimit-Reset-After", "soon", "X-RateLimit-Reset", "late")
+		return respond(200, `{"id":"5"}`, "X-RateLimit-Remaining", "many", "X-RateLimit-Reset-After", "soon", "X-RateLimit-Reset", "late")
 	})
 	var out struct{ ID string }
 	if err := a.do(t.Context(), fetch("channels/5"), &out); err != nil || out.ID != "5" {
@@ -362,7 +362,7 @@ func TestFilesGoAlong(t *testing.T) {
 		if err != nil || first < 0 || second < first || !strings.Contains(string(b), "PICTURE") {
 			t.Errorf("body %q, %v", b, err)
 		}
-		return reply(200, "{}")
+		return respond(200, "{}")
 	})
 	c := call{method: http.MethodPost, path: "channels/1/messages", body: map[string]string{"content": "a"}, files: []*discordgo.File{{Name: "table.png", Reader: strings.NewReader("PICTURE")}}}
 	if err := a.do(t.Context(), c, nil); err != nil {
