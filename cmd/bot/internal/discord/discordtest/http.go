@@ -124,7 +124,7 @@ func (s *Server) note(q Request, status int) {
 // mostBody is the largest request that Discord takes.
 const mostBody = 25 << 20
 
-var errParts = errors.New("a multipart body must begin with payload_json")
+var errParts = errors.New("a multipart body has no payload_json")
 
 // read reads a request and its body, JSON or multipart.
 func read(r *http.Request) (Request, error) {
@@ -151,8 +151,11 @@ func read(r *http.Request) (Request, error) {
 }
 
 func (q *Request) parts(m *multipart.Reader) error {
-	for n := 0; ; n++ {
+	for {
 		p, err := m.NextPart()
+		if err == io.EOF && q.Raw == nil {
+			return errParts
+		}
 		if err == io.EOF {
 			return nil
 		}
@@ -163,10 +166,7 @@ func (q *Request) parts(m *multipart.Reader) error {
 		if err != nil {
 			return err
 		}
-		if (n == 0) != (p.FormName() == "payload_json") {
-			return errParts
-		}
-		if n == 0 {
+		if p.FormName() == "payload_json" {
 			q.Raw = b
 		} else {
 			q.Files[p.FormName()] = File{Name: p.FileName(), Type: p.Header.Get("Content-Type"), Bytes: b}

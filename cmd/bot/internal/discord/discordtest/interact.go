@@ -136,7 +136,7 @@ func (i *Interaction) payload(data map[string]any) map[string]any {
 		"channel_id": who.Channel, "channel": channel.json(), "app_permissions": or(who.Bot, Invited), "entitlements": []any{},
 		"attachment_size_limit": 10 << 20, "authorizing_integration_owners": map[string]any{}, "context": 0,
 	}
-	user := map[string]any{"id": who.ID, "username": "user-" + who.ID, "global_name": who.Name, "discriminator": "0", "avatar": nil}
+	user := i.user()
 	if who.Guild == "" {
 		p["user"], p["context"] = user, 1
 	} else {
@@ -155,6 +155,10 @@ func (i *Interaction) payload(data map[string]any) map[string]any {
 		p["message"] = i.server.json(i.pressed)
 	}
 	return p
+}
+
+func (i *Interaction) user() map[string]any {
+	return map[string]any{"id": i.who.ID, "username": "user-" + i.who.ID, "global_name": i.who.Name, "discriminator": "0", "avatar": nil}
 }
 
 // Answered is the first answer, if there is one.

@@ -108,7 +108,8 @@ func (s *Server) json(m *Message) map[string]any {
 		j["components"] = c
 	}
 	if m.Interaction != "" {
-		j["interaction_metadata"] = map[string]any{"id": m.Interaction, "type": 2}
+		i := s.state.interactions[m.Interaction]
+		j["interaction_metadata"] = map[string]any{"id": i.ID, "type": i.Kind, "user": i.user(), "authorizing_integration_owners": map[string]any{}}
 	}
 	if m.Nonce != "" {
 		j["nonce"] = m.Nonce
