@@ -58,6 +58,8 @@ func lex(text string) (words []lexeme, labelAt int, err error) {
 				l.words = l.words[:len(l.words)-1]
 				return l.close(), l.i, nil
 			}
+		case c == '-' && l.dashBeforeLabel():
+			l.i++
 		case c == '+' || c == '-':
 			l.add(sign, l.i, l.i+1)
 		case c == ',':
@@ -68,6 +70,13 @@ func lex(text string) (words []lexeme, labelAt int, err error) {
 		}
 	}
 	return l.close(), -1, nil
+}
+
+// dashBeforeLabel tells whether only dashes stand between here and `for`: people
+// set their words off with one.
+func (l *lexer) dashBeforeLabel() bool {
+	rest, is := strings.CutPrefix(strings.TrimLeft(l.text[l.i:], "- "), "for")
+	return is && (rest == "" || !letter(rest[0]))
 }
 
 func digit(c byte) bool  { return c >= '0' && c <= '9' }

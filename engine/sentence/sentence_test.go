@@ -105,6 +105,8 @@ func TestKindReading(t *testing.T) {
 		"12d6 4+ For  the\u00a0Bridge ":    "12d6 4+ for the Bridge",
 		"12d6 4+ for it’s “over”":          "12d6 4+ for it’s “over”",
 		"12d6 4+ for":                      "12d6 4+",
+		"12d6 4+ – for the bridge":         "12d6 4+ for the bridge",
+		"2d6-1 -- for":                     "2d6-1",
 		"12d6 4+ for a\u202eb\x07c":        "12d6 4+ for abc",
 		"AGAIN SAVE 5+":                    "again save 5+",
 		"1d66":                             "d66",
