@@ -230,7 +230,7 @@ func (a *ask) forceFor(who chat.Person, p *rules.Pack, name string, points int) 
 	if len(all) > 0 {
 		return muster.Force{}, refuse("/force show", "battle.refuse.no_fit", "n", len(all), "most", points)
 	}
-	return muster.Force{}, refuse("/force add\nWeir Militia, 500 points\n10 Pikes\n10 Crossbows\nMarram", "battle.refuse.no_force")
+	return muster.Force{}, refuse(muster.Example, "battle.refuse.no_force")
 }
 
 // atStake puts a region of a campaign into the terms.

@@ -105,7 +105,7 @@ func (c chances) lines() []chat.Line {
 	if c.asked != "" {
 		lines = []chat.Line{say("odds.answer", "what", c.head, "answer", say("odds.asked", "chance", c.asked)), c.sentence()}
 	}
-	if steps := c.steps(); len(steps) > 1 {
+	if steps := c.steps(); len(steps) > 1 || len(steps) == 1 && c.asked == "" {
 		lines = append(lines, say("odds.or_more", "steps", steps))
 	}
 	if c.fell != nil {

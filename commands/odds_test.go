@@ -5,6 +5,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"drumhead/engine/muster"
 )
 
 // TestOddsRollNothing: whatever is asked, no entry is made, no die is rolled, and
@@ -43,4 +45,18 @@ func TestOddsRollNothing(t *testing.T) {
 	if after := tb.size("#fen"); after != before {
 		t.Errorf("%d entries before, %d after", before, after)
 	}
+}
+
+// One step is worth saying: that a single die shows a 6 has one chance in six,
+// 17%, by arithmetic.
+func TestOddsOfOneStep(t *testing.T) {
+	tb := newTable(t)
+	wants(t, tb.say("Ann", "#fen", "/odds 1d6 6+"), "0: 83%.", "At least: 1 17%.")
+}
+
+// The example that is shown to who has no force can be typed as it stands.
+func TestExampleOfAForce(t *testing.T) {
+	tb := newTable(t)
+	wants(t, tb.say("Ann", "#fen", "/battle open 500 Drowned Bridge"), "You have no saved force yet.\nExample: "+muster.Example)
+	wants(t, tb.say("Ann", "@dm", muster.Example), "saved")
 }
