@@ -5,11 +5,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"maps"
 	"math/rand/v2"
 	"net/http"
 	"net/url"
-	"slices"
 	"time"
 
 	"github.com/bwmarrin/discordgo"
@@ -70,7 +68,7 @@ func (a *api) do(ctx context.Context, c call, out any) error {
 			return nil
 		case ctx.Err() != nil:
 			return err
-		case errors.As(err, &r) && r.Status == http.StatusTooManyRequests && limited < limitedTries:
+		case errors.As(err, &r) && r.limited() && limited < limitedTries:
 			limited++ // the gate waits as long as was asked for
 			continue
 		case errors.As(err, &r) && r.Status < http.StatusInternalServerError, errors.Is(err, ErrToken), errors.Is(err, errBudget):
@@ -122,14 +120,20 @@ func clean(err error) error {
 
 // pause waits up to twice a time, by chance, unless the context ends.
 func pause(ctx context.Context, about time.Duration) error {
-	t := time.NewTimer(about + rand.N(about))
+	if !sleep(ctx, about+rand.N(about)) {
+		return ctx.Err()
+	}
+	return nil
+}
+
+// sleep waits; false if the context ended first.
+func sleep(ctx context.Context, d time.Duration) bool {
+	t := time.NewTimer(d)
 	defer t.Stop()
 	select {
 	case <-t.C:
-		return nil
+		return true
 	case <-ctx.Done():
-		return ctx.Err()
+		return false
 	}
 }
-
-func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

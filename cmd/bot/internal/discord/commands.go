@@ -112,7 +112,11 @@ func optionsOf(s args.Spec) []commandOption {
 		out = append(out, o)
 	}
 	if s.Files {
-		out = append(out, commandOption{Type: optionFile, Name: fileOption, Description: fileOption})
+		help := s.Help // of the last parameter, in whose place it comes, if there is one
+		if n := len(s.Params); n > 0 {
+			help = s.Params[n-1].Help
+		}
+		out = append(out, commandOption{Type: optionFile, Name: fileOption, Description: help})
 	}
 	slices.SortStableFunc(out, func(a, b commandOption) int {
 		switch {

@@ -109,11 +109,7 @@ func (g *gate) enter(ctx context.Context, way route, bot bool) error {
 		if err != nil || wait <= 0 {
 			return errors.Join(err, ctx.Err())
 		}
-		t := time.NewTimer(wait)
-		select {
-		case <-t.C:
-		case <-ctx.Done():
-			t.Stop()
+		if !sleep(ctx, wait) {
 			return ctx.Err()
 		}
 	}

@@ -157,6 +157,7 @@ func TestGateTries(t *testing.T) {
 	limited := func() *http.Response { return respond(429, `{"retry_after":1,"global":false}`) }
 	broken := func() *http.Response { return nil }
 	down := func() *http.Response { return respond(503, "down") }
+	edits := func() *http.Response { return respond(429, `{"code":30046,"retry_after":60}`) } // too many of an old message
 	odd := func() *http.Response { return respond(502, "down") }
 	for _, c := range []struct {
 		what  string
@@ -170,6 +171,7 @@ func TestGateTries(t *testing.T) {
 		{"post on a broken line", post("channels/1/messages"), broken, 1},
 		{"post with a nonce", call{method: http.MethodPost, path: "channels/1/messages", safe: true}, down, 1 + brokenTries},
 		{"put", call{method: http.MethodPut, path: "channels/1/messages/pins/2"}, broken, 1 + brokenTries},
+		{"edit of an old message", call{method: http.MethodPatch, path: "channels/1/messages/2"}, edits, 1},
 		{"patch", call{method: http.MethodPatch, path: "channels/1/messages/2"}, odd, 1 + brokenTries},
 		{"what is not allowed", fetch("channels/1"), func() *http.Response { return respond(403, `{"code":50001,"message":"Missing Access"}`) }, 1},
 	} {

@@ -170,9 +170,6 @@ func digest(s string) string {
 	return base64.RawURLEncoding.EncodeToString(sum[:])[:mostNonce]
 }
 
-// alt is the text for who cannot see a picture.
-func alt(r chat.Recipe) string { return cutTo(harmless(r.Alt), mostAlt) }
-
 // cutTo cuts a text to so many characters.
 func cutTo(s string, most int) string {
 	if utf8.RuneCountInString(s) <= most {

@@ -47,7 +47,7 @@ func TestMessageGoesOut(t *testing.T) {
 	post := full("fen/12/0")
 	m := compose(post)
 	m.Nonce, m.Enforce = nonce("discord:21", post.ID), true
-	m.Attachments = []attachment{{"0", "table.png", alt(chat.Recipe{Alt: strings.Repeat("words ", 400)})}}
+	m.Attachments = parcel{files: []made{{"table.png", strings.Repeat("words ", 400), nil}}}.message().Attachments
 	c := call{method: http.MethodPost, path: "channels/21/messages", body: m, safe: true}
 	s.Fail(discordtest.Fault{Path: "channels/21/messages", Status: 502, After: true}) // taken, and the answer lost
 	var sent struct{ ID string }

@@ -26,62 +26,72 @@ type made struct {
 const asText = "post.txt"
 
 // parcel is a post on its way to a place, which loses weight until Discord
-// takes it.
+// takes it. A text that is too long goes as a file, whole, behind its first
+// line: a table is never broken in two.
 type parcel struct {
-	post  chat.Post
-	files []made
-	words string // in the place of the post's text; "" for that
+	post    chat.Post
+	files   []made
+	curtail bool // no such file either: the first line is all that can be said
 }
 
 // message is the body that the parcel has now.
 func (p parcel) message() message {
 	m := compose(p.post)
-	if p.words != "" {
-		m.Content = p.words
+	if !fits(m.Content) {
+		m.Content = p.opening()
 	}
-	for i, f := range p.files[:min(len(p.files), mostFiles)] {
+	for i, f := range p.all() {
 		m.Attachments = append(m.Attachments, attachment{strconv.Itoa(i), f.name, cutTo(harmless(f.alt), mostAlt)})
 	}
 	return m
 }
 
+// firstLine is how much of it stands before a text that went as a file, in
+// characters before they are escaped.
+const firstLine = 300
+
+// opening is the first line, and whom the post notifies.
+func (p parcel) opening() string {
+	first := ""
+	if len(p.post.Lines) > 0 {
+		first = escape(cutTo(bare(p.post.Lines[0], inFile), firstLine))
+	}
+	return strings.TrimSpace(strings.Join(append([]string{first}, unnamed(chat.Post{Notify: p.post.Notify})...), "\n"))
+}
+
+// all are the files that go along, the text first if it is one.
+func (p parcel) all() []made {
+	files := p.files
+	if !p.curtail && !fits(text(p.post)) {
+		files = append([]made{{name: asText, bytes: []byte(asFile(p.post))}}, files...)
+	}
+	return files[:min(len(files), mostFiles)]
+}
+
 func (p parcel) upload() []*discordgo.File {
 	var out []*discordgo.File
-	for _, f := range p.files[:min(len(p.files), mostFiles)] {
+	for _, f := range p.all() {
 		out = append(out, &discordgo.File{Name: f.name, ContentType: http.DetectContentType(f.bytes), Reader: bytes.NewReader(f.bytes)})
 	}
 	return out
 }
 
-// packed makes a parcel. A text that is too long goes as a file, whole, behind
-// its first line: a table is never broken in two.
-func packed(p chat.Post, files []made) parcel {
-	out := parcel{post: p, files: files}
-	if fits(text(p)) {
-		return out
-	}
-	const firstLine = 300 // characters before they are escaped
-	first := ""
-	if len(p.Lines) > 0 {
-		first = escape(cutTo(bare(p.Lines[0], inFile), firstLine))
-	}
-	out.words = strings.TrimSpace(strings.Join(append([]string{first}, unnamed(chat.Post{Notify: p.Notify})...), "\n"))
-	out.files = append([]made{{name: asText, bytes: []byte(asFile(p))}}, files...)
-	return out
-}
-
-// smaller leaves pictures and files away; the words of a picture stay.
+// smaller leaves the pictures away, and their words stay; where there is none
+// left, the files.
 func (p parcel) smaller() parcel {
 	p.post.Lines = slices.Clone(p.post.Lines)
+	var kept []made
 	for _, f := range p.files {
-		if f.alt != "" {
-			p.post.Lines = append(p.post.Lines, chat.Line{{Kind: chat.Said, Text: f.alt}})
+		if f.alt == "" {
+			kept = append(kept, f)
+			continue
 		}
+		p.post.Lines = append(p.post.Lines, chat.Line{{Kind: chat.Said, Text: f.alt}})
 	}
-	p.files = nil
-	if p.words == "" && !fits(text(p.post)) {
-		p.words = packed(p.post, nil).words
+	if len(kept) == len(p.files) {
+		kept, p.curtail = nil, true
 	}
+	p.files = kept
 	return p
 }
 
@@ -96,10 +106,7 @@ func (p parcel) plainer() parcel {
 			}
 		}
 	}
-	p.post.Lines, p.files = lines, nil
-	if p.words != "" {
-		p.words = "…"
-	}
+	p.post.Lines, p.files, p.curtail = lines, nil, true
 	return p
 }
 
@@ -122,18 +129,27 @@ func (w *wires) send(ctx context.Context, in string, p chat.Post, files []made) 
 		return chat.Receipt{}, err
 	}
 	defer done()
-	return w.deliver(ctx, in, packed(p, files), call{method: http.MethodPost, path: "channels/" + in + "/messages", safe: true})
+	return w.deliver(ctx, in, parcel{post: p, files: files}, posting(in))
 }
 
-// edit replaces a message of ours. One that cannot be edited any more is sent
-// anew; its receipt then has another Ref.
+// posting is a new message in a channel, safe to repeat by its nonce.
+func posting(in string) call {
+	return call{method: http.MethodPost, path: "channels/" + in + "/messages", safe: true}
+}
+
+// edit replaces a message of ours. One that cannot be edited any more, or whose
+// id was never learned, is sent anew; its receipt then has another Ref.
 func (w *wires) edit(ctx context.Context, in, ref string, p chat.Post, files []made) (chat.Receipt, error) {
 	done, err := w.turns.take(ctx, in)
 	if err != nil {
 		return chat.Receipt{}, err
 	}
 	defer done()
-	return w.deliver(ctx, in, packed(p, files), call{method: http.MethodPatch, path: "channels/" + in + "/messages/" + ref})
+	c := posting(in)
+	if !created(ref).IsZero() {
+		c = call{method: http.MethodPatch, path: c.path + "/" + ref}
+	}
+	return w.deliver(ctx, in, parcel{post: p, files: files}, c)
 }
 
 // deliver makes a call with a parcel until it is taken or no remedy is left.
@@ -159,7 +175,7 @@ func (w *wires) deliver(ctx context.Context, in string, p parcel, c call) (chat.
 		case n == remedies:
 			return chat.Receipt{}, fmt.Errorf("%w: %w", o.fault(), err)
 		case o == anew && c.method == http.MethodPatch:
-			c = call{method: http.MethodPost, path: "channels/" + in + "/messages", safe: true}
+			c = posting(in)
 		case o == smaller:
 			p = p.smaller()
 		case o == plainer:

@@ -5,8 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"sync"
 	"testing"
+	"testing/synctest"
 
 	"drumhead/cmd/bot/internal/discord/discordtest"
 	"drumhead/commands/chat"
@@ -133,6 +133,10 @@ func TestEditsHaveAWayOut(t *testing.T) {
 	if r, err := w.edit(t.Context(), "21", board.Ref, p, nil); err != nil || r.Ref == board.Ref {
 		t.Errorf("deleted: %+v, %v", r, err)
 	}
+	p.ID = "fen/8/1"
+	if r, err := w.edit(t.Context(), "21", nonce("discord:21", "fen/4/0"), p, nil); err != nil || r.Ref == board.Ref {
+		t.Errorf("with an id that was never learned: %+v, %v", r, err)
+	}
 	s.Change("21", func(c *discordtest.Channel) { c.Locked = true })
 	if _, err := w.send(t.Context(), "21", told("fen/9/0", "x"), nil); !errors.Is(err, chat.ErrMuted) {
 		t.Errorf("locked: %v", err)
@@ -157,54 +161,71 @@ func TestDirectMessages(t *testing.T) {
 	}
 }
 
-// Posts of one place go out one after another in the order in which they came,
-// and nothing is kept of a place afterwards.
-func TestTurns(t *testing.T) {
-	var turn turns
-	var mu sync.Mutex
-	var order []int
-	first, err := turn.take(t.Context(), "21")
-	if err != nil {
-		t.Fatal(err)
+// A post that is too long keeps its file when a picture is too large, and its
+// first line when no file is taken.
+func TestLongPostLosesWeight(t *testing.T) {
+	p := parcel{post: told("fen/10/0", "The tale."), files: []made{{"map.png", "a map of the valley", []byte("PICTURE")}}}
+	for range 200 {
+		p.post.Lines = append(p.post.Lines, said("A line of the tale."))
 	}
-	over, cancel := context.WithCancel(t.Context())
-	var wg sync.WaitGroup
-	for i := range 20 {
-		ready := turn.queue("21")
-		wg.Go(func() {
-			ctx := t.Context()
-			if i == 7 {
-				ctx = over
+	for i, want := range []struct {
+		files string
+		lines int // of the text's file, 0: there is none
+	}{{"post.txt map.png", 201}, {"post.txt", 202}, {"", 0}} {
+		var names []string
+		lines := 0
+		for _, f := range p.all() {
+			names = append(names, f.name)
+			if f.name == asText {
+				lines = strings.Count(string(f.bytes), "\n")
 			}
-			done, err := turn.take(ctx, "21")
-			if err != nil {
-				return
-			}
-			mu.Lock()
-			order = append(order, i)
-			mu.Unlock()
-			done()
-		})
-		for turn.queue("21") == ready {
-		} // in line
+		}
+		m := p.message()
+		if got := strings.Join(names, " "); got != want.files || lines != want.lines || m.Content != `The tale\.` || len(m.Attachments) != len(names) {
+			t.Errorf("%d: %q with %q of %d lines, want %+v", i, m.Content, got, lines, want)
+		}
+		p = p.smaller()
 	}
-	cancel()
-	first()
-	wg.Wait()
-	want := []int{0, 1, 2, 3, 4, 5, 6, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19}
-	mu.Lock()
-	got := fmt.Sprint(order)
-	mu.Unlock()
-	if got != fmt.Sprint(want) && got != fmt.Sprint(append(append(append([]int{}, want[:7]...), 7), want[7:]...)) {
-		t.Errorf("order %v", got)
-	}
-	for turn.queue("21") != nil { // the one that gave up is still being passed by
+	p.curtail = false
+	if m := p.plainer().message(); !strings.HasPrefix(m.Content, "The tale\\.\n…\n…") || strings.Contains(m.Content, "A line") || len(m.Attachments) != 0 {
+		t.Errorf("plainer: %q with %d files", m.Content, len(m.Attachments))
 	}
 }
 
-// queue is the end of a place's queue, nil if nobody waits.
-func (t *turns) queue(place string) chan struct{} {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	return t.last[place]
+// Posts of one place go out one after another in the order in which they came,
+// one that gave up is passed by, and nothing is kept of a place afterwards.
+func TestTurns(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var turn turns
+		var order []int // guarded by the turn
+		first, err := turn.take(t.Context(), "21")
+		if err != nil {
+			t.Fatal(err)
+		}
+		over, cancel := context.WithCancel(t.Context())
+		for i := range 10 {
+			go func() {
+				ctx := t.Context()
+				if i == 7 {
+					ctx = over
+				}
+				done, err := turn.take(ctx, "21")
+				if (err != nil) != (i == 7) {
+					t.Errorf("%d: %v", i, err)
+				}
+				if err == nil {
+					order = append(order, i)
+					done()
+				}
+			}()
+			synctest.Wait() // in line
+		}
+		cancel()
+		synctest.Wait()
+		first()
+		synctest.Wait()
+		if got := fmt.Sprint(order); got != "[0 1 2 3 4 5 6 8 9]" || len(turn.last) != 0 {
+			t.Errorf("order %s, %d places kept", got, len(turn.last))
+		}
+	})
 }

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"encoding/json"
 	"io"
+	"maps"
 	"mime"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -46,6 +48,13 @@ func (r *Refusal) Error() string {
 // counts tells whether Discord counts the refusal against this address.
 func (r *Refusal) counts() bool {
 	return r.Status == http.StatusUnauthorized || r.Status == http.StatusForbidden || r.Status == http.StatusTooManyRequests && !r.Shared
+}
+
+// limited tells whether the same call is taken after a pause. A limit with a
+// code of its own, such as that on edits of an old message, has an outcome of its own.
+func (r *Refusal) limited() bool {
+	known, ok := byCode[r.Code]
+	return r.Status == http.StatusTooManyRequests && (!ok || known == later)
 }
 
 // readRefusal reads an answer of 400 and above. One that is not JSON comes from
@@ -97,7 +106,7 @@ func paths(at string, raw json.RawMessage) []string {
 		return nil
 	}
 	var out []string
-	for _, k := range sortedKeys(deeper) {
+	for _, k := range slices.Sorted(maps.Keys(deeper)) {
 		out = append(out, paths(strings.TrimPrefix(at+"."+k, "."), deeper[k])...)
 	}
 	return out

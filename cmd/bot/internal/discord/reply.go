@@ -90,9 +90,9 @@ func (r *reply) say(ctx context.Context, p chat.Post, files []made) (chat.Receip
 	r.timer.Stop()
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	parcel := packed(p, files)
+	out := parcel{post: p, files: files}
 	for n := 0; ; n++ {
-		got, err := r.try(ctx, parcel)
+		got, err := r.try(ctx, out)
 		o := outcomeOf(err, call{})
 		switch {
 		case err == nil:
@@ -103,9 +103,9 @@ func (r *reply) say(ctx context.Context, p chat.Post, files []made) (chat.Receip
 		case o == byMessage, o == anew:
 			return chat.Receipt{}, fmt.Errorf("%w: %w", errOver, err)
 		case o == smaller:
-			parcel = parcel.smaller()
+			out = out.smaller()
 		case o == plainer:
-			parcel = parcel.plainer()
+			out = out.plainer()
 		default:
 			return chat.Receipt{}, fmt.Errorf("%w: %w", o.fault(), err)
 		}

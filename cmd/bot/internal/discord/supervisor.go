@@ -87,11 +87,11 @@ func (s *supervisor) run(ctx context.Context) error {
 		if !sleep(ctx, rand.N(wait)) {
 			return nil
 		}
-		if most := s.bounds.most; ready {
-			wait = min(2*wait, most)
-		} else {
-			wait = min(2*wait, s.bounds.worst)
+		most := s.bounds.worst
+		if ready {
+			most = s.bounds.most
 		}
+		wait = min(2*wait, most)
 	}
 }
 
@@ -243,16 +243,4 @@ func ending(err error) error {
 		return fatal[c.Code]
 	}
 	return nil
-}
-
-// sleep waits; false if the context ended first.
-func sleep(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return true
-	case <-ctx.Done():
-		return false
-	}
 }
