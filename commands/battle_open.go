@@ -230,7 +230,24 @@ func (a *ask) forceFor(who chat.Person, p *rules.Pack, name string, points int) 
 	if len(all) > 0 {
 		return muster.Force{}, refuse("/force show", "battle.refuse.no_fit", "n", len(all), "most", points)
 	}
-	return muster.Force{}, refuse(muster.Example, "battle.refuse.no_force")
+	return muster.Force{}, a.noForce(who)
+}
+
+// noForce refuses who has no saved force; a draft that waits is not passed over.
+func (a *ask) noForce(who chat.Person) error {
+	if who != a.msg.Person {
+		return refuse(muster.Example, "battle.refuse.no_force")
+	}
+	draft, err := a.forceDraft()
+	if err != nil {
+		return err
+	}
+	if draft != nil {
+		if p, err := a.desk.pack(draft.Pack); err == nil {
+			return refuse("/force show draft", "battle.refuse.only_draft", "n", len(draft.Judge(p).Faults))
+		}
+	}
+	return refuse(muster.Example, "battle.refuse.no_force")
 }
 
 // atStake puts a region of a campaign into the terms.
@@ -267,7 +284,7 @@ func (a *ask) offerFor(example string) (battle.Offered, error) {
 		if o, there := b.Offer(seq); there {
 			return o, nil
 		}
-		return battle.Offered{}, refuse(example, "battle.refuse.no_offer")
+		return battle.Offered{}, a.noOffer(example)
 	}
 	me := a.here.seats[a.msg.Person]
 	var fits []battle.Offered
@@ -280,9 +297,22 @@ func (a *ask) offerFor(example string) (battle.Offered, error) {
 	case 1:
 		return fits[0], nil
 	case 0:
-		return battle.Offered{}, refuse("/battle open", "battle.refuse.no_offer")
+		return battle.Offered{}, a.noOffer("/battle open")
 	}
 	return battle.Offered{}, refuse(example+" "+number64(fits[len(fits)-1].Seq), "battle.refuse.offers_which", "n", len(fits))
+}
+
+// noOffer refuses who answers what is not offered: most often because the battle
+// has begun meanwhile.
+func (a *ask) noOffer(example string) error {
+	f, running, err := a.playing()
+	if err != nil {
+		return err
+	}
+	if running {
+		return refuse("/battle status", "battle.refuse.running", "title", f.title())
+	}
+	return refuse(example, "battle.refuse.no_offer")
 }
 
 func planDecline(a *ask) (*answer, error) {

@@ -253,7 +253,9 @@ func TestOffers(t *testing.T) {
 	tb := newTable(t)
 	tb.say("Bo", "#fen", "hello")
 	wants(t, tb.say("Ann", "#fen", "/battle open Bo 500"), "You have no saved force", "/force add")
-	wants(t, tb.say("Ann", "@dm", "/force add\nWeir Militia, 500 points\n10 Pikes\n10 Crossbows\nMortar\nMarram\nBarge"), "saved")
+	wants(t, tb.say("Ann", "@dm", "/force add\nWeir Militia, 500 points\n10 Pikes\n10 Crossbows\nMortar\nBarge"), "Draft kept, 1 fault")
+	wants(t, tb.say("Ann", "#fen", "/battle open Bo 500"), "only a draft with 1 fault", "/force show draft")
+	wants(t, tb.say("Ann", "@dm", "/force change Marram"), "saved")
 	wants(t, tb.say("Ann", "#fen", "/battle open Bo 500 Last Ferry, 3 turns, 12 hours, with Weir Militia"), "Last Ferry, 500 points", "3 turns", "12 hours")
 	wants(t, tb.pick("Bo", "#fen", "Accept"), "no saved force")
 	wants(t, tb.pick("Bo", "#fen", "Not now"), "does not take up")
@@ -269,6 +271,7 @@ func TestOffers(t *testing.T) {
 // who it was made to, and a move out of time for the one who decides.
 func TestDueFromTheOfferOn(t *testing.T) {
 	tb := atBattle(t)
+	wants(t, tb.say("Bo", "#fen", "/battle join"), "is being played here", "/battle status")
 	mover, waits := tb.mover()
 	if got := tb.say(waits, "@dm", "/due"); !strings.Contains(got, "Nothing waits") {
 		t.Errorf("%s waits for nobody:\n%s", waits, got)

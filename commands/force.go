@@ -158,7 +158,7 @@ func planForceShow(a *ask) (*answer, error) {
 	}
 	var post chat.Post
 	if len(all) == 0 {
-		post = a.post(a.say("force.none"), a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: "/force add"}))
+		post = a.post(a.say("force.none"), a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: muster.Example}))
 	} else {
 		post = a.post(a.say("force.list", "n", len(all)))
 	}

@@ -11,6 +11,7 @@ import (
 	"drumhead/engine/battle"
 	"drumhead/engine/dice"
 	"drumhead/engine/reason"
+	"drumhead/engine/rules"
 )
 
 // oddsOfLines reckons lines of a sheet in the battle here, for either side: also
@@ -248,9 +249,20 @@ func (a *ask) oddsBest(name string) (*answer, error) {
 			"n", decimal(t.prospect.Solved.Fell(t.prospect.Before).Mean()), "chance", percent(t.prospect.Solved.Destroyed())))
 		compared = append(compared, t.prospect)
 	}
+	if slices.ContainsFunc(all, f.outlives) {
+		p.Lines = append(p.Lines, f.say("odds.whole"))
+	}
 	p.Lines = append(p.Lines, f.assumptions(compared)...)
 	p.Law = fromZero(f.fallen(all[0].prospect.At, all[0].prospect.Before, all[0].prospect.Solved).law)
 	return only(p)
+}
+
+// outlives tells whether the target can lose something that costs no points: a
+// wound that its model outlives, or a model of a unit with one price.
+func (f field) outlives(t target) bool {
+	u, _ := f.Unit(t.prospect.At)
+	kind := f.Pack.Unit(u.Kind)
+	return kind.Each(f.Pack) == 0 || kind.Price > 0 || f.Pack.Wounds(rules.Group{Unit: kind.ID, Models: 1}) > 1
 }
 
 // aimed reckons a unit's shots at a target within reach, or its strike if it cannot

@@ -20,6 +20,9 @@ func planUnit(a *ask) (*answer, error) {
 	}
 	p := a.post(f.say("battle.unit.head", "unit", reason.Name(f.Name(u.ID)), "player", f.player(u.Side), "left", u.Left, "size", u.Size))
 	p.To.Only = a.msg.Person
+	if kind := f.Pack.Unit(u.Kind); kind != nil {
+		p.Lines = append(p.Lines, a.here.speaker().Reason(f.Pack.UnitLine(kind)))
+	}
 	p.Lines = append(p.Lines, f.unitLines(u)...)
 	if !u.Stands() {
 		return only(p)
@@ -27,7 +30,7 @@ func planUnit(a *ask) (*answer, error) {
 	if u.Side == f.Side {
 		p.Lines = append(p.Lines, f.say("battle.unit.now", "may", f.free(u)))
 	} else {
-		p.Lines = append(p.Lines, f.say("battle.unit.next", "may", f.free(u)))
+		p.Lines = append(p.Lines, f.say("battle.unit.next", "player", f.player(u.Side), "may", f.free(u)))
 	}
 	for _, o := range f.Options(u.ID) {
 		if o.Why != nil || len(o.At) > 0 {

@@ -43,4 +43,22 @@ func (c *call) describe(w io.Writer, s subcommand) {
 	flags.VisitAll(func(f *flag.Flag) {
 		fmt.Fprintf(w, "  --%-11s %s\n", f.Name, f.Usage)
 	})
+	if s.more != "" {
+		fmt.Fprintf(w, "\n%s", s.more)
+	}
 }
+
+// scriptHelp tells how standard input and the file of --script are read.
+const scriptHelp = `Standard input and FILE hold a message a line:
+  ann: /roll 12d6 4+        ann says it at the table
+  bo #fen: /battle status   bo says it in another place
+  bo @dm: /me zone UTC      bo says it to the bot alone
+  ann:                      what is set in goes on with the message
+    move Pikes 6
+    done
+  bo: 1                     bo picks the choice 1 of the newest post
+  ann: (file weir.toml)     ann hands a file in
+  ! wait 48h                two days pass (with --practice only)
+  # a note                  is not read
+A line without a name is said by --as. bot play at a terminal: /help.
+`

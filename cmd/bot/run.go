@@ -34,23 +34,24 @@ type subcommand struct {
 	name  string
 	line  string // its arguments, as help shows them
 	sense string // what it does, in a sentence
+	more  string // what its own help tells besides, "" for nothing
 	run   func(c *call) error
 }
 
 // subcommands in the order of the help.
 func subcommands() []subcommand {
 	return []subcommand{
-		{"play", "[--data DIR] [--as NAME] [--script FILE] [--json] …", "play in the terminal, or let a program play", play},
-		{"demo", "[--fast] [--out DIR]", "watch a whole evening: battle, proof, campaign", demo},
-		{"verify", "FILE.jsonl [--checkpoint FILE] [--key VKEY] [--against FILE.jsonl]", "check a ledger without the bot that made it", verify},
-		{"export", "[--data DIR] [--place P] [--out DIR] [--words]", "write ledgers, checkpoints and pinned files", export},
-		{"picture", "KIND [FILE.json|- OUT.png|OUT.svg]", "draw dice, odds, luck, a map or standings from JSON", draw},
-		{"pack", "check FILE | show ID|FILE", "check a rules pack, or show its rules in words", pack},
-		{"stream", "[--bytes N] [--seed WORD]", "write raw bytes of dice, for programs that test randomness", stream},
-		{"schema", "[NAME]", "print a JSON Schema", schema},
-		{"serve", "", "connect to chat platforms", serve},
-		{"version", "", "say which version this is", version},
-		{"help", "[SUBCOMMAND]", "say what the subcommands do", help},
+		{"play", "[--data DIR] [--as NAME] [--script FILE] [--json] …", "play in the terminal, or let a program play", scriptHelp, play},
+		{"demo", "[--fast] [--out DIR]", "watch a whole evening: battle, proof, campaign", "", demo},
+		{"verify", "FILE.jsonl [--checkpoint FILE] [--key VKEY] [--against FILE.jsonl]", "check a ledger without the bot that made it", "", verify},
+		{"export", "[--data DIR] [--place P] [--out DIR] [--words]", "write ledgers, checkpoints and pinned files", "", export},
+		{"picture", "KIND [FILE.json|- OUT.png|OUT.svg]", "draw dice, odds, luck, a map or standings from JSON", "", draw},
+		{"pack", "check FILE | show ID|FILE", "check a rules pack, or show its rules in words", "", pack},
+		{"stream", "[--bytes N] [--seed WORD]", "write raw bytes of dice, for programs that test randomness", "", stream},
+		{"schema", "[NAME]", "print a JSON Schema", "", schema},
+		{"serve", "", "connect to chat platforms", "", serve},
+		{"version", "", "say which version this is", "", version},
+		{"help", "[SUBCOMMAND]", "say what the subcommands do", "", help},
 	}
 }
 

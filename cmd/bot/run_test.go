@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -39,6 +40,7 @@ func TestCommandLine(t *testing.T) {
 		{"help verify", good, "--checkpoint"},
 		{"--help", good, "bot export"},
 		{"play --help", good, "--practice"},
+		{"help play", good, "ann: (file weir.toml)"},
 		{"version", good, "Drumhead " + versionNumber},
 		{"schema", good, "bot schema play"},
 		{"schema play", good, "json-schema.org"},
@@ -380,9 +382,51 @@ func TestDirectory(t *testing.T) {
 	refused(storeFile, "--practice", "00")
 }
 
+// A store that a newer program made is left as it is. Its number is at the start
+// of both of bbolt's first pages, behind a header of 16 bytes and a magic number.
+func TestNewerStore(t *testing.T) {
+	data, _ := made(t)
+	path := filepath.Join(data, storeFile)
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for page := range 2 {
+		at := page*os.Getpagesize() + 20
+		if v := binary.NativeEndian.Uint32(whole[at:]); v != 2 {
+			t.Fatalf("page %d has version %d, expected bbolt's 2", page, v)
+		}
+		binary.NativeEndian.PutUint32(whole[at:], 3)
+	}
+	if err := os.WriteFile(path, whole, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	code, _, errs := start(t, "/roll 2d6\n", "play", "--data", data, "--practice", "00")
+	for _, want := range []string{path, "use the newer program", "nothing was changed"} {
+		if code != bad || !strings.Contains(errs, want) {
+			t.Errorf("%d %q, want %q", code, errs, want)
+		}
+	}
+	after, err := os.ReadFile(path)
+	if err != nil || !bytes.Equal(after, whole) {
+		t.Errorf("the file was changed, %v", err)
+	}
+}
+
+// TestMain runs the program itself for a test that starts it as somebody else.
+func TestMain(m *testing.M) {
+	if os.Getenv("DRUMHEAD_AS") == "nobody" {
+		os.Exit(Run(context.Background(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+	}
+	os.Exit(m.Run())
+}
+
+// A directory without rights is named, and what to do. Root has every right, so
+// root starts the program as nobody.
 func TestNoRights(t *testing.T) {
 	if os.Geteuid() == 0 {
-		t.Skip("root has every right; run as somebody else")
+		asNobody(t)
+		return
 	}
 	dir := t.TempDir()
 	if err := os.Chmod(dir, 0o500); err != nil {

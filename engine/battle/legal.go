@@ -108,6 +108,9 @@ func (v view) mayNot(u Unit, verb Verb) *reason.Refusal {
 	if len(why) == 0 {
 		return nil
 	}
+	if why[0].ID == "why.never" {
+		return reason.Refuse("hold "+v.Short(u.ID), "battle.refuse.may_never", "unit", v.name(u.ID), "what", what)
+	}
 	return reason.Refuse("hold "+v.Short(u.ID), "battle.refuse.may_not", "unit", v.name(u.ID), "what", what, "why", why)
 }
 

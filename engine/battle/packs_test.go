@@ -159,7 +159,7 @@ func TestBrigades(t *testing.T) {
 	if delta = tb.unit("u4"); delta.Hurt != 3 || delta.Has("shaken") {
 		t.Errorf("the delta foot is %+v", delta)
 	}
-	tb.refuses("charge Weir Foot and Weir Guns at Heron Horse, 3 in", "battle.refuse.may_not")
+	tb.refuses("charge Weir Foot and Weir Guns at Heron Horse, 3 in", "battle.refuse.may_never")
 }
 
 // Who cannot retreat loses a step more, and stays where it is.

@@ -24,8 +24,8 @@ func (d Draft) Change(p *rules.Pack, words string) (Draft, error) {
 	changed := d
 	changed.Lines = append([]Line(nil), d.Lines...)
 	if rest, points, said := pointsOf(words); said && rest == "" {
-		changed.Limit = min(points, rules.MostPoints)
-		return changed, nil
+		changed.Limit = points
+		return changed, changed.affordable()
 	}
 	if number, rest, ok := onLine(words); ok {
 		return changed, changed.put(p, number, rest)
@@ -39,6 +39,14 @@ func (d Draft) Change(p *rules.Pack, words string) (Draft, error) {
 		return changed, changed.accept(p, strings.Trim(name, " ,:"))
 	}
 	return changed, changed.count(p, words)
+}
+
+// affordable refuses a limit of points that no game asks for.
+func (d Draft) affordable() error {
+	if d.Limit > rules.MostPoints {
+		return reason.Refuse("/force change 500 points", "force.refuse.points", "most", rules.MostPoints)
+	}
+	return nil
 }
 
 func cutPrefixFold(s, prefix string) (bool, string) {

@@ -1,6 +1,7 @@
 package muster
 
 import (
+	"math"
 	"strconv"
 	"strings"
 	"unicode"
@@ -56,6 +57,9 @@ func ReadSaid(p *rules.Pack, text string) (Draft, error) {
 		if d.Lines = append(d.Lines, unit); len(d.Lines) > MostUnits {
 			return Draft{}, reason.Refuse(Example, "force.refuse.units", "most", MostUnits)
 		}
+	}
+	if err := d.affordable(); err != nil {
+		return Draft{}, err
 	}
 	if tooLong(d.Name) {
 		return Draft{}, reason.Refuse(Example, "force.refuse.name", "name", reason.Name(clip(d.Name)), "most", MostName)
@@ -185,7 +189,7 @@ func countFirst(s string) (rest string, n int, ok bool) {
 	}
 	n, err := strconv.Atoi(s[:end])
 	if err != nil {
-		n = maxCount + 1
+		n = math.MaxInt32
 	}
 	rest = strings.TrimSpace(s[end:])
 	for _, times := range []string{"x ", "X "} {
@@ -202,7 +206,7 @@ func countLast(s string) (rest string, n int, ok bool) {
 	}
 	n, err := strconv.Atoi(s[start:])
 	if err != nil {
-		n = maxCount + 1
+		n = math.MaxInt32
 	}
 	rest = strings.TrimSpace(s[:start])
 	for _, times := range []string{" x", " X"} {

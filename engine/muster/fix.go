@@ -9,7 +9,7 @@ import (
 
 // Fix is one change that would mend a fault. Kind says what it does: "name"
 // settles a name, "size" changes the number of models, "drop" leaves the unit
-// out. Change is the words that Draft.Change reads.
+// out, "add" takes one more in. Change is the words that Draft.Change reads.
 type Fix struct {
 	Kind   string
 	Line   int
@@ -19,8 +19,11 @@ type Fix struct {
 	Change string
 }
 
-// mostNames is how many meanings of one name are offered.
-const mostNames = 3
+// Limits of what is offered.
+const (
+	mostNames = 3 // meanings of one name
+	mostLines = 3 // lines with a wrong size or a unit that may not be there
+)
 
 // fixes offers a change for each name that is not settled and, for a force that
 // costs too much, the dearest force with one unit smaller and the dearest with
@@ -43,6 +46,8 @@ func (j *Judgement) fixes(p *rules.Pack, d Draft) {
 				Total: j.Total, Change: fmt.Sprintf("line %d: %s", line.Number, u.Title)})
 		}
 	}
+	j.missing(p)
+	j.lines(p)
 	if !slices.ContainsFunc(j.Faults, func(f Fault) bool { return f.Kind == "points" }) {
 		return
 	}
@@ -100,4 +105,76 @@ func (j *Judgement) needs(p *rules.Pack, leave int) bool {
 		}
 	}
 	return false
+}
+
+// missing offers, for each limit that asks for more, the cheapest unit of the
+// army that would meet it and that the points still pay for.
+func (j *Judgement) missing(p *rules.Pack) {
+	army := p.Army(j.Force.Army)
+	if army == nil {
+		return
+	}
+	for _, limit := range p.Muster.Limits {
+		if j.have(limit.Keyword) != limit.Least-1 {
+			continue // one unit more would not do
+		}
+		if fix, ok := j.cheapest(p, army, limit.Keyword); ok {
+			j.Fixes = append(j.Fixes, fix)
+		}
+	}
+}
+
+// have counts the units with a keyword.
+func (j *Judgement) have(keyword string) (n int) {
+	for _, row := range j.Rows {
+		if row.Unit.Has(keyword) {
+			n++
+		}
+	}
+	return n
+}
+
+// cheapest is the unit with a keyword that costs least at its smallest.
+func (j *Judgement) cheapest(p *rules.Pack, army *rules.Army, keyword string) (best Fix, found bool) {
+	for _, id := range army.Units {
+		u := p.Unit(id)
+		if !u.Has(keyword) || slices.ContainsFunc(j.Rows, func(r Row) bool { return r.Unit == u }) {
+			continue // one that is there would only change its size
+		}
+		total := j.Total + u.Points(u.Least, p)
+		if j.Force.Limit > 0 && total > j.Force.Limit || found && total >= best.Total {
+			continue
+		}
+		best, found = Fix{Kind: "add", Unit: u, Size: u.Least, Total: total, Change: u.Title}, true
+		if u.Least < u.Most {
+			best.Change = fmt.Sprintf("%d %s", u.Least, u.Title)
+		}
+	}
+	return best, found
+}
+
+// lines offers, for the first lines whose size is wrong or whose unit may not be
+// there, the nearest size that is allowed, or to leave the unit out.
+func (j *Judgement) lines(p *rules.Pack) {
+	for _, f := range j.Faults[:min(len(j.Faults), mostLines)] {
+		i := slices.IndexFunc(j.Rows, func(r Row) bool { return r.Line == f.Line })
+		if i < 0 || f.Line == 0 {
+			continue
+		}
+		row := j.Rows[i]
+		switch f.Reason.ID {
+		case "force.fault.count", "force.fault.size", "force.fault.fixed":
+			size := max(row.Unit.Least, min(row.Size, row.Unit.Most))
+			total := j.Total - row.Total + row.Unit.Points(size, p)
+			said := size
+			if row.Unit.Least == row.Unit.Most {
+				said = 1 // however many models it comes with
+			}
+			j.Fixes = append(j.Fixes, Fix{Kind: "size", Line: row.Line, Unit: row.Unit, Size: said, Total: total,
+				Change: fmt.Sprintf("line %d: %d %s", row.Line, said, row.Unit.Title)})
+		case "force.fault.army", "force.fault.twice":
+			j.Fixes = append(j.Fixes, Fix{Kind: "drop", Line: row.Line, Unit: row.Unit, Total: j.Total - row.Total,
+				Change: fmt.Sprintf("line %d: none", row.Line)})
+		}
+	}
 }

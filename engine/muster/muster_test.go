@@ -191,6 +191,8 @@ func TestRefusals(t *testing.T) {
 		"X, 500 points\n12 Pikes as " + long:                        "force.refuse.name",
 		"X, 500 points\n12":                                         "force.refuse.line",
 		"X, 500 points\n99999999999999999999999 Pikes":              "force.refuse.line",
+		"X, 100001 points\n12 Pikes":                                "force.refuse.points",
+		"X, 99999999999999999999999 points\n12 Pikes":               "force.refuse.points",
 	} {
 		_, err := ReadSaid(p, text)
 		var r *reason.Refusal
@@ -462,4 +464,43 @@ func BenchmarkRead(b *testing.B) {
 			d.Judge(p)
 		}
 	})
+}
+
+// A limit that asks for one unit more is offered the cheapest that meets it and
+// that the points pay for; nothing is offered that would break the points.
+func TestMissingIsOffered(t *testing.T) {
+	p := osier(t)
+	adds := func(d Draft) (out []Fix) {
+		for _, fix := range d.Judge(p).Fixes {
+			if fix.Kind == "add" {
+				out = append(out, fix)
+			}
+		}
+		return out
+	}
+	d := read(t, p, "X, 500 points\n10 Pikes")
+	found := adds(d)
+	if len(found) != 1 {
+		t.Fatalf("%d units are offered for a missing captain: %+v", len(found), found)
+	}
+	fix, before := found[0], d.Judge(p).Total
+	for _, id := range p.Army("weir-militia").Units {
+		if u := p.Unit(id); u.Has("captain") && u.Points(u.Least, p) < fix.Unit.Points(fix.Unit.Least, p) {
+			t.Errorf("%s is cheaper than %s", u.Title, fix.Unit.Title)
+		}
+	}
+	changed, err := d.Change(p, fix.Change)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if j := changed.Judge(p); len(j.Faults) != 0 || j.Total != fix.Total || fix.Total <= before {
+		t.Errorf("%s: faults %s, total %d of %d", fix.Change, ids(j), j.Total, fix.Total)
+	}
+	dear := read(t, p, fmt.Sprintf("X, %d points\n10 Pikes", fix.Total-1))
+	if found := adds(dear); len(found) != 0 {
+		t.Errorf("a point too few, and still %s", found[0].Change)
+	}
+	if found := adds(read(t, p, "X, 500 points\n10 Pikes\nMarram")); len(found) != 0 {
+		t.Errorf("with a captain there, %s is offered", found[0].Change)
+	}
 }

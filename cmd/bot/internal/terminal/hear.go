@@ -74,7 +74,7 @@ func (t *Terminal) say(ctx context.Context, d chat.Desk, m chatscript.Message) e
 	}
 	msg.Source = chat.Source(fmt.Sprintf("%s:%s:%d", Name, t.Session, t.heard))
 	if m.Taps == nil {
-		t.bare(&msg)
+		t.bare(&msg, m.Name == "")
 		return t.handle(ctx, d, msg)
 	}
 	for i, label := range m.Taps {
@@ -106,15 +106,23 @@ func (t *Terminal) say(ctx context.Context, d chat.Desk, m chatscript.Message) e
 }
 
 // bare reads a number or a word alone as the choice of the last post there, if
-// it has such a choice.
-func (t *Terminal) bare(msg *chat.Message) {
+// it has such a choice. A line that names nobody is of who sits here and looks at
+// one screen: then the last post may be one for them alone.
+func (t *Terminal) bare(msg *chat.Message, sitting bool) {
+	direct := place(chatscript.Direct, msg.Person)
 	t.mu.Lock()
-	post, ok := t.screen.last(msg.Place, msg.Person)
+	post, ok := t.screen.last(msg.Person, msg.Place)
+	if sitting {
+		post, ok = t.screen.last(msg.Person, msg.Place, direct)
+	}
 	t.mu.Unlock()
 	if !ok || len(msg.Files) > 0 {
 		return
 	}
 	if choice, ok := pick(post, msg.Text); ok {
+		if !sees(post, msg.Place, msg.Person) {
+			msg.Place, msg.Private = direct, true
+		}
 		msg.Text, msg.Tap = "", &chat.Tap{Post: post.ID, Number: choice.Number}
 		t.fillForm(msg, choice)
 	}
@@ -182,7 +190,7 @@ func (t *Terminal) onPost(label, entry string) (text string, known bool) {
 func (t *Terminal) labels(where chat.Place, who chat.Person) string {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	post, ok := t.screen.last(where, who)
+	post, ok := t.screen.last(who, where)
 	if !ok {
 		return t.Say("terminal.nothing")
 	}

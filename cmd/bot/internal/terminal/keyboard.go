@@ -127,7 +127,7 @@ func (c *completer) Do(line []rune, pos int) ([][]rune, int) {
 		out = follow(out, m.Text, s.Text)
 	}
 	c.t.mu.Lock()
-	post, _ := c.t.screen.last(msg.Place, msg.Person)
+	post, _ := c.t.screen.last(msg.Person, msg.Place, place(chatscript.Direct, msg.Person))
 	c.t.mu.Unlock()
 	for _, choice := range post.Choices {
 		out = follow(out, m.Text, harmless(choice.Label))

@@ -1,6 +1,7 @@
 package terminal
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -60,11 +61,12 @@ func sees(p chat.Post, where chat.Place, who chat.Person) bool {
 	return p.To.Place == where
 }
 
-// last is the newest post with choices that a person sees in a place.
-func (s *screen) last(where chat.Place, who chat.Person) (chat.Post, bool) {
+// last is the newest post with choices that a person sees in one of the places.
+func (s *screen) last(who chat.Person, places ...chat.Place) (chat.Post, bool) {
 	for i := len(s.posts) - 1; i >= 0; i-- {
-		if len(s.posts[i].Choices) > 0 && sees(s.posts[i], where, who) {
-			return s.posts[i], true
+		p := s.posts[i]
+		if len(p.Choices) > 0 && slices.ContainsFunc(places, func(where chat.Place) bool { return sees(p, where, who) }) {
+			return p, true
 		}
 	}
 	return chat.Post{}, false

@@ -188,6 +188,31 @@ func TestBareChoices(t *testing.T) {
 	}
 }
 
+// Who sits here sees one screen: a line without a name picks from the newest
+// post on it, also one for them alone. A line with a name stays in its place.
+func TestBareChoicesOfWhoSitsHere(t *testing.T) {
+	d := &chattest.Desk{}
+	d.Answer(func(m chat.Message) []chat.Post {
+		if m.Text != "/draft" {
+			return offer(m)
+		}
+		return []chat.Post{{ID: "free/2/0", To: chat.Destination{Only: m.Person}, Entry: -1, Choices: []chat.Choice{{Number: 1, Label: "Mend", Command: "/mend"}}}}
+	})
+	c := config("/offer\n/draft\nmend\n1\nbo: 1\n", io.Discard)
+	c.As = "bo"
+	run(t, c, d)
+	var got []string
+	for _, m := range d.Heard()[2:] {
+		if m.Tap == nil {
+			t.Fatalf("%q was no choice", m.Text)
+		}
+		got = append(got, fmt.Sprint(m.Tap.Post, " ", m.Place, " ", m.Private))
+	}
+	if want := []string{"free/2/0 terminal:@bo true", "free/2/0 terminal:@bo true", "free/1/0 terminal:#table false"}; !reflect.DeepEqual(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
 // All members of docs/json.md are always there, spelled as they are promised.
 func TestJSON(t *testing.T) {
 	dir := t.TempDir()
