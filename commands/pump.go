@@ -20,6 +20,7 @@ const pumpAtOnce = 64
 type Pump struct {
 	desk     *Desk
 	adapters map[string]chat.Adapter
+	lanes    lanes
 }
 
 // NewPump makes a pump. Adapters are named by what their places begin with, up
