@@ -135,6 +135,10 @@ func clockOf(entry []byte, hours int) (from time.Time, set int, ok bool) {
 		switch e := e.(type) {
 		case *battle.Begun, *battle.Handed:
 			from, set, ok = rec.Time, hours, true
+		case *battle.Undone:
+			if !e.Free {
+				from, set, ok = rec.Time, hours, true
+			}
 		case *battle.Given:
 			from, set, ok = rec.Time, e.Hours, true
 		}

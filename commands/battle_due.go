@@ -24,7 +24,7 @@ func battleDue(a *ask, v *view, who chat.Person) []due {
 		return out
 	}
 	if side := f.SideOf(me); side != battle.Nobody {
-		return append(out, f.dueOf(side)...)
+		return append(append(out, f.undoDue(side)...), f.dueOf(side)...)
 	}
 	if a.msg.Organiser && f.Disputed != [2]bool{} {
 		out = append(out, due{work: 2, line: f.say("battle.due.rule", "title", f.title(), "one", f.player(0), "two", f.player(1)), tap: f.look()})

@@ -11,9 +11,9 @@ import (
 // What makes a choice of a battle out of date, by what it does: events, or a
 // command, that have come since it was offered. A new battle in the place always does.
 var (
-	endsAgreement = []string{"proposed", "withdrawn", "handed", "finished", "ended"}
-	endsWaiting   = []string{"handed", "given", "finished", "ended"}
-	endsTurn      = []string{"handed", "finished", "ended"}
+	endsAgreement = []string{"proposed", "withdrawn", "handed", "undone", "finished", "ended"}
+	endsWaiting   = []string{"handed", "given", "undone", "finished", "ended"}
+	endsTurn      = []string{"handed", "undone", "finished", "ended"}
 	endsSheet     = append([]string{battle.CommandOrder}, endsTurn...)
 	endsBattle    = []string{"finished", "ended"}
 )
@@ -84,6 +84,10 @@ func (f field) offered(who chat.Person) []chat.Choice {
 		add("Agree", "/battle agree")
 		add("Dispute", "/battle dispute")
 	case f.Stage == battle.Playing:
+		if f.Asked != nil && f.Asked.By != side {
+			add("Undo it", "/battle undo "+entryName(f.Asked.Of, f.Asked.Part))
+			add("No", "/battle keep")
+		}
 		if f.Proposed == battle.Other(side) {
 			add("Agree", "/battle agree")
 			add("Play on", "/battle play")

@@ -103,36 +103,20 @@ func (t tale) began() field {
 
 // wholeTurn looks back over a turn that was played in several sheets, so that
 // its last post sums all of it up: the one who waits reads only that.
-func (t *tale) wholeTurn(d *done) error {
-	a := d.ask
-	first := a.turnBegan(d.before, t.before.seq, d.rec.Seq)
-	for raw, err := range a.desk.store.Read(a.ctx, d.before.ledger, first, d.rec.Seq) {
-		if err != nil {
-			return err
-		}
-		rec, err := storage.Parse(raw.Bytes)
-		if err != nil {
-			return err
-		}
-		if rec.Command != battle.CommandOrder {
-			continue
+func (t *tale) wholeTurn() {
+	for _, p := range t.before.Past {
+		if p.Before.Handovers != t.before.Handovers {
+			continue // the turn before
 		}
 		if len(t.earlier) > 0 {
 			t.earlier = append(t.earlier, chat.Span{Kind: chat.Plain, Text: ", "})
+		} else {
+			t.start = t.before
+			t.start.State = *p.Before
+			t.start.Names = t.before.Names
 		}
-		t.earlier = append(t.earlier, number(int64(rec.Seq)))
+		t.earlier = append(t.earlier, number(int64(p.Order.Seq)))
 	}
-	if len(t.earlier) == 0 {
-		return nil
-	}
-	game, err := a.gameAt(d.before, max(first, t.before.seq+1))
-	if err != nil {
-		return err
-	}
-	v := *d.before
-	v.game = game
-	t.start = t.before.at(&v)
-	return nil
 }
 
 func unitOf(s battle.State, id string) *battle.Unit {
@@ -239,6 +223,11 @@ func (t tale) event(e battle.Event, at int) chat.Line {
 		return t.tested(e)
 	case *battle.Withdrawn:
 		return t.after.withdrawn(t.rec.Player, e)
+	case *battle.Undone:
+		if e.Free {
+			return t.say("battle.undo.told_free", "entry", numbered(e.Of, e.Part))
+		}
+		return t.say("battle.undo.told", "entry", numbered(e.Of, e.Part))
 	case *battle.Opened:
 		if t.acts(at) {
 			return nil // the roll that it set off says so
@@ -444,6 +433,14 @@ func (t tale) score() chat.Line {
 		line = append(line, f.say("battle.told.grade", "grade", grade)...)
 	}
 	return line
+}
+
+// stands says whose dice stood again, where the entry was undone before.
+func (t tale) stands() chat.Line {
+	if t.rec.Again == nil || len(t.rec.Faces) == 0 {
+		return nil
+	}
+	return t.say("battle.undo.again", "grade", gradeOf(t.after, t.rec))
 }
 
 // stoppedAt tells a line that could not be done, if it is that one.

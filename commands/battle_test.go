@@ -212,7 +212,7 @@ func TestBattleSentences(t *testing.T) {
 		t.Fatal(err)
 	}
 	commands := map[string]bool{}
-	for _, c := range battleCommands() {
+	for _, c := range append(battleCommands(), undoCommands()...) {
 		commands[strings.ReplaceAll(c.Name, " ", ".")] = true
 	}
 	commands["battle.begin"], commands["battle.late"] = true, true

@@ -82,9 +82,11 @@ func (a *ask) decide(act *act, g *gathered, before []*done) (*done, error) {
 	if err != nil {
 		return nil, err
 	}
+	again := g.now.game.Again(c)
+	draws := mayRoll && again == nil
 	var w wish
 	var seat string
-	if mayRoll {
+	if draws {
 		if w, err = a.wishFor(act, g, c); err != nil {
 			return nil, err
 		}
@@ -95,7 +97,7 @@ func (a *ask) decide(act *act, g *gathered, before []*done) (*done, error) {
 			return nil, err
 		}
 	}
-	if err := a.ready(g, mayRoll); err != nil {
+	if err := a.ready(g, draws); err != nil {
 		return nil, err
 	}
 	c.Seq = g.now.head.Size
@@ -112,7 +114,7 @@ func (a *ask) decide(act *act, g *gathered, before []*done) (*done, error) {
 		return a.resolve(act, g, rec)
 	case act.about != nil:
 		return a.moved(act, g, rec)
-	case mayRoll:
+	case draws:
 		wait, err := a.waitFor(w, seat, g.now, rec.Time)
 		if err != nil {
 			return nil, err
@@ -121,7 +123,7 @@ func (a *ask) decide(act *act, g *gathered, before []*done) (*done, error) {
 			return a.pend(act, g, rec, *wait)
 		}
 	}
-	if err := a.roll(g, c, &rec, mayRoll); err != nil {
+	if err := a.roll(g, c, &rec, draws, again); err != nil {
 		return nil, err
 	}
 	return a.enter(act, g, rec)
@@ -184,15 +186,20 @@ func (a *ask) ready(g *gathered, mayRoll bool) error {
 	return nil
 }
 
-// roll decides the command with the dice of the next key, if it may roll. A
-// command that drew nothing takes no key.
-func (a *ask) roll(g *gathered, c proof.Command, rec *storage.Record, mayRoll bool) error {
-	if !mayRoll {
-		var err error
+// roll decides the command with the dice of the next key, if it may roll, or with
+// those that stand again. A command that drew nothing takes no key.
+func (a *ask) roll(g *gathered, c proof.Command, rec *storage.Record, draws bool, again *storage.Again) error {
+	var draw *proof.Draw
+	var err error
+	switch {
+	case again != nil:
+		draw, err = g.now.book.AgainOf(*again)
+	case draws:
+		draw, err = g.now.book.Sealed(g.now.keys)
+	default:
 		rec.Events, err = g.now.game.Decide(c, dice.NewShown(nil))
 		return err
 	}
-	draw, err := g.now.book.Sealed(g.now.keys)
 	if err != nil {
 		return err
 	}

@@ -25,6 +25,7 @@ var families = []func() []command{
 	hideCommands,
 	forceCommands,
 	battleCommands,
+	undoCommands,
 	campaignCommands,
 	resultCommands,
 	meCommands,

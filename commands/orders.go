@@ -41,16 +41,15 @@ func planOrder(a *ask) (*answer, error) {
 		}
 		return nil, f.ofSheet(err, text)
 	}
-	order, err := f.tried(battle.Sheet{Battle: f.seq, Orders: lines})
-	if err != nil {
+	whole := f
+	whole.Undone = nil // all of it is lawful, before any part of it is done
+	if _, err := whole.tried(battle.Sheet{Battle: f.seq, Orders: lines}); err != nil {
 		return nil, f.ofSheet(f.sorting(err, lines, text), text)
 	}
-	if order.opened, err = f.sealedOrders(); err != nil {
-		return nil, err
+	order, err := f.ordering(lines, text)
+	if err != nil {
+		return nil, f.ofSheet(err, text)
 	}
-	order.memo = text
-	order.tell = func(d *done) (told, error) { return tellOrder(d, f, written(text)) }
-	order.then = f.counted
 	return act1(order)
 }
 
@@ -62,7 +61,9 @@ func resumeOrder(a *ask, s *settling, memo string) (act, error) {
 	if f.Names, err = a.unitNames(a.here, seq); err != nil {
 		return act{}, err
 	}
-	out := act{tell: func(d *done) (told, error) { return tellOrder(d, f, written(memo)) }, then: f.counted}
+	var out act
+	text, rest, _ := strings.Cut(memo, restMark)
+	f.follow(&out, text, rest)
 	out.opened, err = f.sealedOrders()
 	return out, err
 }
@@ -208,9 +209,7 @@ func tellOrder(d *done, f field, typed []string) (told, error) {
 	}
 	t := tale{before: f.at(d.before), after: f.at(d.after), rec: d.rec, events: events}
 	if t.turnEnds() {
-		if err := t.wholeTurn(d); err != nil {
-			return told{}, err
-		}
+		t.wholeTurn()
 	}
 	post := chat.Post{Entry: int64(d.rec.Seq), Lines: t.lines(typed)}
 	out := told{}
@@ -238,7 +237,8 @@ func tellOrder(d *done, f field, typed []string) (told, error) {
 		out.set = more.set
 		out.posts = append([]chat.Post{post}, more.posts...)
 	default:
-		post.Choices = t.choices(t.goOn(typed)...)
+		post.Lines = append(post.Lines, t.stands())
+		post.Choices = t.choices(append(t.goOn(typed), t.takeBack()...)...)
 		out.posts = []chat.Post{post}
 	}
 	out.posts[0].Lines = compact(out.posts[0].Lines)

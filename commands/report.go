@@ -46,6 +46,9 @@ func (f field) entriesFile(before *view, last uint64) chat.Recipe {
 // turnBegan finds the entry after the one that handed the turn over.
 func (a *ask) turnBegan(v *view, begin, last uint64) uint64 {
 	first := begin
+	if stored, err := a.there(v.place); err == nil { // of a sheet in parts the last is not stored yet
+		last = min(last, max(begin, stored.head.Size))
+	}
 	for raw, err := range a.desk.store.Read(a.ctx, v.ledger, begin, last) {
 		if err != nil {
 			return begin
@@ -275,6 +278,9 @@ func (p *page) turn(out *strings.Builder, was, is field, rec storage.Record) err
 	}
 	if rec.Seq == p.seq {
 		out.WriteString(p.line(is, "battle.page.first", "player", is.player(is.First)))
+	}
+	if len(events) > 0 && events[0].Type() == "undone" {
+		events = events[:1] // what stands was told when it happened
 	}
 	t := tale{before: was, after: is, rec: rec, events: events, all: true}
 	for _, line := range t.lines(nil) {

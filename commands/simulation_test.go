@@ -306,6 +306,12 @@ func comparable(g proof.Game) map[string]any {
 	for seq, s := range b.Begun {
 		packs[seq] = s.Pack.Hash
 		s.Pack = nil
+		s.Past = slices.Clone(s.Past)
+		for i, p := range s.Past {
+			before := *p.Before
+			before.Pack = nil
+			s.Past[i].Before = &before
+		}
 		begun[seq] = s
 	}
 	rooms[proof.Battling{}.Name()] = []any{b.Offers, begun, packs, b.Order}
@@ -423,7 +429,7 @@ func (w *world) pickText(who string) string {
 	}
 	anybody := []string{"/roll 12d6 4+", "/roll 20d6 3+, 4+, save 5+", "/roll again 4+", "/roll again save 5+", "/roll 2d6+1 total 9+", "/roll 0d6",
 		"/roll 12d6 3+ reroll 1s for the weir", "/tell The water rises.", "/due", "/battle status", "/battle ahead casualties from the back",
-		"/battle ahead counter never", "/battle finish", "/battle concede", "/battle open anyone 500 Last Ferry", "/battle join", "/order done", "/order fight Pikes; done",
+		"/battle ahead counter never", "/battle finish", "/battle undo", "/battle undo", "/battle keep", "/battle concede", "/battle open anyone 500 Last Ferry", "/battle join", "/order done", "/order fight Pikes; done",
 		"/unit Pikes", "/explain", "/proof", "/help", "/me zone Europe/Paris", "/nonsense", "lovely weather", "/result Ann beat Bo 7 to 5 at Alder Ford", "/force show"}
 	if w.rng.IntN(2) == 0 {
 		return sheets[who][w.rng.IntN(len(sheets[who]))]

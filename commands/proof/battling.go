@@ -59,7 +59,7 @@ func (Battling) Name() string { return "battles" }
 var battleCommands = []string{
 	battle.CommandOpen, battle.CommandDecline, battle.CommandBegin, battle.CommandOrder, battle.CommandAhead,
 	battle.CommandFinish, battle.CommandPlay, battle.CommandAgree, battle.CommandDispute, battle.CommandConcede, battle.CommandPass,
-	battle.CommandMore, battle.CommandLate,
+	battle.CommandMore, battle.CommandLate, battle.CommandUndo, battle.CommandKeep,
 }
 
 // Owns tells whether a command is played here.
@@ -172,7 +172,7 @@ func (Battling) Apply(g Game, c Command, events []storage.Object) (any, error) {
 	} else {
 		seq = battleAsked(c)
 	}
-	s, _, err := b.asked(g, c, do)
+	s, order, err := b.asked(g, c, do)
 	if err != nil {
 		return nil, err
 	}
@@ -187,7 +187,7 @@ func (Battling) Apply(g Game, c Command, events []storage.Object) (any, error) {
 	if b.Begun = maps.Clone(b.Begun); b.Begun == nil {
 		b.Begun = map[uint64]battle.State{}
 	}
-	b.Begun[seq] = s.Fold(happened)
+	b.Begun[seq] = s.Take(order, happened, c.Fell)
 	return b, nil
 }
 

@@ -22,6 +22,7 @@ type Command struct {
 	Name   string // words joined by dots
 	Args   storage.Object
 	Opened []Opened // sealed values that may act in this entry
+	Fell   [][]int  // the dice that fell, for Apply; none yet when it is decided
 }
 
 // Opened is a sealed value brought into the open: entry Of said its hash.
@@ -157,7 +158,7 @@ func (g Game) Apply(c Command, events []storage.Object) (Game, error) {
 // CommandOf is the command that an entry records. The opened values are those
 // of its own events: a replay takes them as input and Check has tested them.
 func CommandOf(rec storage.Record) (Command, error) {
-	c := Command{Seq: rec.Seq, Time: rec.Time, Player: rec.Player, Name: rec.Command, Args: rec.Args}
+	c := Command{Seq: rec.Seq, Time: rec.Time, Player: rec.Player, Name: rec.Command, Args: rec.Args, Fell: rec.Faces}
 	for _, e := range rec.Events {
 		if !strings.Contains(string(e), `"type":"opened"`) {
 			continue

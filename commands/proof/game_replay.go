@@ -22,6 +22,9 @@ func NewReplay(files Files) *Replayed {
 
 // Entry decides one recorded entry again and goes on with the recorded events.
 func (r *Replayed) Entry(rec storage.Record, d dice.Drawer) ([]storage.Object, error) {
+	if err := r.standsRight(rec); err != nil {
+		return nil, err
+	}
 	if begins(rec) {
 		var err error
 		r.game, err = r.game.Take(rec)

@@ -42,7 +42,10 @@ func (c *checker) replay(rec storage.Record) error {
 		return nil
 	}
 	var dice *dice.Mismatch
+	var fault *Fault
 	switch {
+	case errors.As(err, &fault):
+		return fault
 	case errors.As(err, &dice):
 		return breaks(RuleEvents, "events.dice", "die", int64(dice.Die+1))
 	case err != nil:

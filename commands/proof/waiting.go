@@ -55,7 +55,7 @@ func (g Game) takeCut(cut Command, events []storage.Object) (Game, error) {
 	if !ok {
 		return next, nil // the book says what is wrong with it
 	}
-	waited.Opened = cut.Opened
+	waited.Opened, waited.Fell = cut.Opened, cut.Fell
 	next, err := next.Apply(waited.Command, events)
 	next.Size = cut.Seq + 1
 	return next, err

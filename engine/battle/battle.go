@@ -61,6 +61,10 @@ type State struct {
 	Overdue   bool  // the time of who moves is up
 	Halted    *Halt // where the latest sheet was cut short, until the next sheet
 
+	Past   []Step // commands that may be taken back, the oldest first
+	Undone []Redo // orders of this turn that were taken back and not given again
+	Asked  *Plea  // what a side asks to take back; nil for nothing
+
 	Proposed int     // the side that proposes to end it as it stands, or Nobody
 	Agreed   [2]bool // who has agreed to the result
 	Disputed [2]bool

@@ -13,6 +13,9 @@ func Check(s State, o Order) (mayRoll bool, err error) {
 	case Begin:
 		return true, checkBegin(s, do)
 	case Sheet:
+		if err := s.unmixed(do); err != nil {
+			return false, err
+		}
 		return checkSheet(s, o, do)
 	case Ahead:
 		return false, checkAhead(s, o, do)
@@ -33,6 +36,10 @@ func Check(s State, o Order) (mayRoll bool, err error) {
 		return false, checkMore(s, o, do)
 	case Late:
 		return false, checkLate(s, o, do)
+	case Undo:
+		return false, checkUndo(s, o, do)
+	case Keep:
+		return false, checkKeep(s, o)
 	}
 	return false, refuse("battle.refuse.command")
 }
@@ -77,6 +84,10 @@ func Tell(s State, o Order, d dice.Drawer) ([]Event, []Told, error) {
 		r.emit(&TimeUp{Side: do.Side})
 	case More:
 		r.emit(&Given{Side: s.Side, Hours: do.Hours})
+	case Undo:
+		r.undo(do)
+	case Keep:
+		r.emit(&Kept{Side: s.Asked.By})
 	}
 	return r.events, r.told, nil
 }

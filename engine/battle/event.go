@@ -26,6 +26,7 @@ var kinds = byType(
 	&Volleyed{}, &Met{}, &Looked{}, &Contested{}, &Tried{}, &Mended{}, &Blown{},
 	&Weakened{}, &Retreated{}, &Drifted{}, &Followed{}, &Lifted{}, &Scattered{},
 	&Scored{}, &Handed{}, &Given{}, &TimeUp{},
+	&UndoAsked{}, &Kept{}, &Undone{},
 	&Proposed{}, &Withdrawn{}, &Finished{}, &Agreed{}, &Disputed{}, &Conceded{}, &End{},
 )
 

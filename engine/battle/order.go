@@ -187,6 +187,10 @@ func ParseDo(command string, args []byte) (Do, error) {
 		return parse[Late](args)
 	case CommandMore:
 		return parse[More](args)
+	case CommandUndo:
+		return parse[Undo](args)
+	case CommandKeep:
+		return parse[Keep](args)
 	case CommandOpen:
 		return parse[Offer](args)
 	case CommandDecline:
