@@ -24,7 +24,7 @@ const wordNames = "names"
 func battleCommands() []command {
 	offer := args.Param{Name: "offer", Kind: args.Entry, Optional: true, Help: "number of the offer, if there are several"}
 	return []command{
-		{Spec: args.Spec{Name: "battle open", Help: "offer one: who, points, scenario", Example: "/battle open Bo 500 Drowned Bridge",
+		{Spec: args.Spec{Name: "battle open", Stays: true, Help: "offer one: who, points, scenario", Example: "/battle open Bo 500 Drowned Bridge",
 			Params: []args.Param{{Name: "opponent", Kind: args.Person, Optional: true, Help: "whom; anybody if left out"},
 				{Name: "points", Kind: args.Number, Optional: true, Help: "what a force may cost"},
 				{Name: "terms", Kind: args.Words, Optional: true, Help: "scenario, with FORCE, for REGION, 3 turns, 24 hours"}}}, plan: planOpen},

@@ -23,7 +23,7 @@ func (f field) clock(till time.Time) ([]storage.Timer, error) {
 func (f field) over(d *done) (told, error) {
 	post := chat.Post{Entry: int64(d.rec.Seq), Lines: append(f.summary(), f.say("battle.over.ask", "one", f.mover(0), "two", f.mover(1), "hours", agreeHours)),
 		Notify:  []chat.Person{f.person(0), f.person(1)},
-		Choices: choices(chat.Choice{Label: "Agree", Command: "/battle agree", Who: f.both()}, chat.Choice{Label: "Dispute", Command: "/battle dispute", Who: f.both()})}
+		Choices: choices(chat.Choice{Label: "Agree", Command: "/battle agree", Who: f.both()}, chat.Choice{Label: "Dispute", Command: "/battle dispute", Who: f.both(), Form: flat(f.say("battle.result.form"))})}
 	set, err := timer(f.clockName(), f.due(agreeHours), "battle stand", args.Values{"battle": number64(f.seq)})
 	return told{posts: []chat.Post{post, f.boardEdit(time.Time{})}, set: []storage.Timer{set}}, err
 }

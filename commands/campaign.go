@@ -19,7 +19,7 @@ const campaignGame = "campaign"
 func campaignCommands() []command {
 	region := args.Param{Name: "region", Kind: args.Region, Optional: true, Help: "a region of the campaign"}
 	return []command{
-		{Spec: args.Spec{Name: "campaign start", Help: "from a built-in or a file", Example: "/campaign start osier", Files: true,
+		{Spec: args.Spec{Name: "campaign start", Stays: true, Help: "from a built-in or a file", Example: "/campaign start osier", Files: true,
 			Params: []args.Param{{Name: "campaign", Kind: args.Word, Optional: true, Help: "a built-in one: osier"}}}, plan: planStart},
 		{Spec: args.Spec{Name: "campaign join", Help: "take a home, and a region beside it", Example: "/campaign join Withy Lock",
 			Params: []args.Param{{Name: "home", Kind: args.Region, Optional: true, Help: "a free home; the first one if left out"}}}, plan: planJoin},

@@ -183,7 +183,7 @@ func (a *ask) through() (answer *answer, err error) {
 
 // ask begins a question.
 func (d *Desk) ask(m chat.Message) *ask {
-	return &ask{desk: d, msg: m, from: m.Place, now: d.clock(),
+	return &ask{desk: d, msg: m, from: m.Place, heard: m.Source, now: d.clock(),
 		views: map[chat.Place]*view{}, invited: map[chat.Place][]storage.Player{}, chosen: map[chat.Place]settings{}}
 }
 

@@ -260,6 +260,7 @@ func (a *ask) tell(d *done, g *gathered) error {
 		if p.To == (chat.Destination{}) {
 			p.To.Place = d.act.place
 		}
+		a.answering(p)
 		b, err := encodePost(*p)
 		if err != nil {
 			return err
@@ -273,6 +274,16 @@ func (a *ask) tell(d *done, g *gathered) error {
 	g.batch.Set = append(g.batch.Set, t.set...)
 	g.batch.Cancel = append(g.batch.Cancel, t.cancel...)
 	return nil
+}
+
+// answering marks the first post that is for all where the message was given, or
+// for its author, as the answer to it. What binds is a message of its own.
+func (a *ask) answering(p *chat.Post) {
+	own := p.To.Only == a.msg.Person
+	if a.told || a.fired != nil || p.Binds || p.Edit != "" || p.To.Only != "" && !own || p.To.Place != a.from && !(own && p.To.Place == "") {
+		return
+	}
+	p.Answers, a.told = a.heard, true
 }
 
 // append stores everything, and only then lets the new states be seen.

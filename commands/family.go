@@ -39,7 +39,9 @@ type ask struct {
 	ctx     context.Context
 	desk    *Desk
 	msg     chat.Message
-	from    chat.Place // where it was said or picked; a choice may act elsewhere
+	from    chat.Place  // where it was said or picked; a choice may act elsewhere
+	heard   chat.Source // the message as it came; a choice that acts once has a source of its own
+	told    bool        // a stored post answers it already
 	command *command
 	values  args.Values
 	now     time.Time // the desk's clock, UTC, whole milliseconds

@@ -15,20 +15,22 @@ import (
 	"drumhead/storage"
 )
 
-// shelfForces keeps saved forces: community, line end, person, line end, digest of
-// the name → force. shelfDrafts keeps the one draft of a person: community, line
+// shelfForces keeps saved forces: platform, line end, person, line end, digest of
+// the name → force. shelfDrafts keeps the one draft of a person: platform, line
 // end, person.
 const (
 	shelfForces = "forces"
 	shelfDrafts = "drafts"
 )
 
-// MostForces is how many forces one person may keep in a community.
+// MostForces is how many forces one person may keep.
 const MostForces = 40
 
-// mine is the key under which a person's things lie on a shelf of this community.
+// mine is the key under which a person's things lie on a shelf: their platform,
+// line end, person. They are one's own, in private as in every server.
 func (a *ask) mine(who chat.Person) string {
-	return string(a.msg.Community) + "\n" + string(who)
+	platform, _, _ := strings.Cut(string(who), ":")
+	return platform + "\n" + string(who)
 }
 
 // forceKey is where one of the asker's forces lies. The name is hashed: in some
@@ -38,7 +40,7 @@ func (a *ask) forceKey(f muster.Force) string {
 	return a.mine(a.msg.Person) + "\n" + hex.EncodeToString(sum[:10])
 }
 
-// forces are the saved forces of a person in this community, by name.
+// forces are the saved forces of a person, by name.
 func (a *ask) forces(who chat.Person) ([]muster.Force, error) {
 	var all []muster.Force
 	for kv, err := range a.desk.store.Shelf(shelfForces).Each(a.ctx, a.mine(who)+"\n") {

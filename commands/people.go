@@ -1,8 +1,10 @@
 package commands
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
+	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -25,6 +27,19 @@ type somebody struct {
 	Games []game `json:"games,omitempty"` // places where something of theirs goes on
 }
 
+// with adds what is known of the same person from another community: a zone and
+// games are one's own, wherever one speaks.
+func (s somebody) with(other somebody) somebody {
+	s.Zone = cmp.Or(other.Zone, s.Zone)
+	s.Games = slices.Clone(s.Games)
+	for _, g := range other.Games {
+		if !slices.Contains(s.Games, g) {
+			s.Games = append(s.Games, g)
+		}
+	}
+	return s
+}
+
 // game is a place where a person plays, for /due and for private commands.
 type game struct {
 	Place chat.Place `json:"place"`
@@ -42,24 +57,39 @@ func newPeople() *people {
 	return &people{known: map[chat.Person]somebody{}, in: map[chat.Community][]chat.Person{}}
 }
 
-// meet remembers who spoke, and what they are called, before their message is read.
+// meet remembers who spoke and who was chosen, and what they are called, before
+// the message is read.
 func (d *Desk) meet(ctx context.Context, m chat.Message) error {
 	if err := d.loadPeople(ctx, m.Community); err != nil {
 		return err
 	}
+	for p, name := range m.Named {
+		if err := d.introduce(ctx, m.Community, p, name); err != nil {
+			return err
+		}
+	}
+	return d.introduce(ctx, m.Community, m.Person, m.Name)
+}
+
+// introduce remembers what a person is called in a community.
+func (d *Desk) introduce(ctx context.Context, c chat.Community, p chat.Person, name string) error {
 	d.people.mu.Lock()
-	s, known := d.people.known[m.Person]
+	s, known := d.people.known[p]
+	_, here := slices.BinarySearch(d.people.in[c], p)
 	d.people.mu.Unlock()
-	name := cleanName(m.Name)
-	if known && s.Name == name || m.Person == "" {
+	name = cleanName(name)
+	if known && here && s.Name == name || p == "" {
 		return nil
 	}
 	s.Name = name
-	return d.keep(ctx, m.Community, m.Person, s)
+	return d.keep(ctx, c, p, s)
 }
 
 // keep stores what is known about a person.
 func (d *Desk) keep(ctx context.Context, c chat.Community, p chat.Person, s somebody) error {
+	if err := d.loadPeople(ctx, c); err != nil {
+		return err
+	}
 	b, err := json.Marshal(s)
 	if err != nil {
 		return err
@@ -69,9 +99,8 @@ func (d *Desk) keep(ctx context.Context, c chat.Community, p chat.Person, s some
 	}
 	d.people.mu.Lock()
 	defer d.people.mu.Unlock()
-	if _, known := d.people.known[p]; !known {
-		d.people.in[c] = append(d.people.in[c], p)
-		sort.Slice(d.people.in[c], func(i, j int) bool { return d.people.in[c][i] < d.people.in[c][j] })
+	if i, here := slices.BinarySearch(d.people.in[c], p); !here {
+		d.people.in[c] = slices.Insert(d.people.in[c], i, p)
 	}
 	d.people.known[p] = s
 	return nil
@@ -99,7 +128,7 @@ func (d *Desk) loadPeople(ctx context.Context, c chat.Community) error {
 	defer d.people.mu.Unlock()
 	ids := make([]chat.Person, 0, len(found))
 	for p, s := range found {
-		d.people.known[p] = s
+		d.people.known[p] = s.with(d.people.known[p])
 		ids = append(ids, p)
 	}
 	sort.Slice(ids, func(i, j int) bool { return ids[i] < ids[j] })
@@ -114,12 +143,15 @@ func (d *Desk) somebody(p chat.Person) somebody {
 	return d.people.known[p]
 }
 
-// named finds the persons of a community whose name is (or, if none, begins
+// named finds the persons of a community whose id or name is (or, if none, begins
 // with) the one given, without regard to case.
 func (d *Desk) named(c chat.Community, name string) []chat.Person {
 	name = strings.ToLower(strings.TrimPrefix(strings.TrimSpace(name), "@"))
 	d.people.mu.Lock()
 	defer d.people.mu.Unlock()
+	if _, chosen := slices.BinarySearch(d.people.in[c], chat.Person(name)); chosen {
+		return []chat.Person{chat.Person(name)}
+	}
 	var begins []chat.Person
 	for _, p := range d.people.in[c] {
 		n := strings.ToLower(d.people.known[p].Name)

@@ -36,8 +36,11 @@ type Message struct {
 	Text      string
 	Files     []File
 	Tap       *Tap
-	Joined    bool      // nothing was said: the bot was invited into this place
-	Time      time.Time // the platform's own
+	Joined    bool // nothing was said: the bot was invited into this place
+	// Named are those whom the text names by their ids, and what they are called:
+	// people who were chosen, not typed, and perhaps never spoke to the bot.
+	Named map[Person]string
+	Time  time.Time // the platform's own
 }
 
 // File is something handed in with a message.
@@ -68,7 +71,10 @@ type Post struct {
 	Quiet    bool        `json:"quiet,omitempty"`
 	Entry    int64       `json:"entry"`           // the entry it tells of, -1 for none
 	Error    string      `json:"error,omitempty"` // code of an error post
-	Law      []float64   `json:"law,omitempty"`   // for programs: the exact chances of 0, 1, 2, … of the last quantity told
+	// Answers is the message of which this is the answer, "" for none: where a
+	// platform has a way of its own to answer, and it is still open, it goes there.
+	Answers Source    `json:"answers,omitempty"`
+	Law     []float64 `json:"law,omitempty"` // for programs: the exact chances of 0, 1, 2, … of the last quantity told
 }
 
 // Destination says where a post goes. Place and no Only: to all there. Place

@@ -54,6 +54,9 @@ func said(t *testing.T, s Stage, d *Desk, file string) {
 	seen := map[chat.Source]bool{}
 	for i, text := range texts {
 		m := chatscript.Message{Name: "ann", Place: "#fen", Text: text}
+		if half, ok := s.(Selective); ok && !half.Hears(m) {
+			m.Place = chatscript.Direct
+		}
 		if i == len(texts)-1 {
 			m.Place, m.Name, m.Files = chatscript.Direct, "bo", []string{file}
 		}
@@ -111,7 +114,7 @@ func send(t *testing.T, s Stage, p chat.Post) {
 // settle tells people of a place to the adapter before it is sent anything.
 func settle(t *testing.T, s Stage, d *Desk) {
 	for _, name := range []string{"ann", "bo"} {
-		say(t, s, chatscript.Message{Name: name, Place: "#fen", Text: "hello"})
+		say(t, s, chatscript.Message{Name: name, Place: "#fen", Text: "/help"})
 		say(t, s, chatscript.Message{Name: name, Place: chatscript.Direct, Text: "hello"})
 	}
 	d.Heard()

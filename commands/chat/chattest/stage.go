@@ -31,6 +31,12 @@ type Stage interface {
 	Place(name string) chat.Place
 }
 
+// Selective is a stage on whose platform the bot does not hear all that people say
+// to each other. What it does not hear there it must hear in private.
+type Selective interface {
+	Hears(m chatscript.Message) bool
+}
+
 // Desk is a desk that notes down what it hears and answers what it was told to.
 type Desk struct {
 	mu    sync.Mutex
