@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"drumhead/commands/args"
+	"drumhead/commands/chat"
 )
 
 // Bounds of commands (documentation, "Application Commands").
@@ -196,16 +197,17 @@ func commandsDigest(app string, all []command) (string, error) {
 }
 
 // typed is a command of the bot as it would be typed, with the text of its
-// options in the order of its parameters. False if it is none of the commands:
-// an old menu of a person's, or somebody else's.
+// options in the order of its parameters. A person stands in it by id. False if
+// it is none of the commands: an old menu of a person's.
 func typed(specs []args.Spec, g given) (string, args.Spec, bool) {
-	name, options := g.Name, g.Options
-	for len(options) == 1 && (options[0].Type == optionSub || options[0].Type == optionGroup) {
-		name, options = name+" "+options[0].Name, options[0].Options
-	}
+	name, options := g.named()
 	i := slices.IndexFunc(specs, func(s args.Spec) bool { return s.Name == name })
 	if i < 0 {
-		return "", args.Spec{}, false
+		out := "/" + name // the desk knows what to say to that
+		for _, o := range options {
+			out += strings.TrimRight(" "+o.text(), " ")
+		}
+		return out, args.Spec{}, false
 	}
 	out := "/" + name
 	for n, p := range specs[i].Params {
@@ -214,8 +216,8 @@ func typed(specs []args.Spec, g given) (string, args.Spec, bool) {
 				continue
 			}
 			v := o.text()
-			if p.Kind == args.Person {
-				v = g.called(v)
+			if p.Kind == args.Person && o.Type == optionUser && v != "" {
+				v = "@" + Name + ":" + v
 			}
 			if v != "" {
 				out += between(v) + together(v, n == len(specs[i].Params)-1, p.Kind)
@@ -238,19 +240,19 @@ func (o option) text() string {
 	return ""
 }
 
-// called is the name of a person who was chosen, by id; what is no id stays.
-func (g given) called(id string) string {
-	if m := g.Resolved.Members[id]; m.Nick != "" {
-		return harmless(m.Nick)
+// people are those who were chosen in it, and what they are called here.
+func (g given) people() map[chat.Person]string {
+	var out map[chat.Person]string
+	for id, u := range g.Resolved.Users {
+		if out == nil {
+			out = map[chat.Person]string{}
+		}
+		out[chat.Person(Name+":"+id)] = u.called()
+		if m := g.Resolved.Members[id]; m.Nick != "" {
+			out[chat.Person(Name+":"+id)] = harmless(m.Nick)
+		}
 	}
-	u, ok := g.Resolved.Users[id]
-	switch {
-	case !ok:
-		return id
-	case u.Global != "":
-		return harmless(u.Global)
-	}
-	return harmless(u.Name)
+	return out
 }
 
 // between parts a value from what stands before it: what has lines begins one.

@@ -108,19 +108,23 @@ func TestTyped(t *testing.T) {
 		`{"name":"battle","options":[{"name":"open","type":1,"options":[{"name":"points","type":4,"value":400},{"name":"scenario","type":3,"value":"Alder Ford"},{"name":"old","value":1}]}]}`:                                                `/battle open "Alder Ford" 400`,
 		`{"name":"battle","options":[{"name":"open","type":1,"options":[{"name":"scenario","type":3,"value":"Ford"},{"name":"note","type":3,"value":"by the weir"}]}]}`:                                                                       "/battle open Ford by the weir",
 		`{"name":"order","options":[{"name":"orders","type":3,"value":"move Pikes\ndone"}]}`:                                                                                                                                                  "/order\nmove Pikes\ndone",
-		`{"name":"battle","options":[{"name":"join","type":1,"options":[{"name":"opponent","type":6,"value":"12"},{"name":"points","type":4,"value":9}]}],"resolved":{"users":{"12":{"id":"12","username":"bo","global_name":"Bo of Fen"}}}}`: `/battle join "Bo of Fen" 9`,
-		`{"name":"battle","options":[{"name":"join","type":1,"options":[{"name":"opponent","type":6,"value":"12"}]}],"resolved":{"users":{"12":{"id":"12","username":"bo"}},"members":{"12":{"nick":"Miller"}}}}`:                             "/battle join Miller",
+		`{"name":"battle","options":[{"name":"join","type":1,"options":[{"name":"opponent","type":6,"value":"12"},{"name":"points","type":4,"value":9}]}],"resolved":{"users":{"12":{"id":"12","username":"bo","global_name":"Bo of Fen"}}}}`: "/battle join @discord:12 9",
+		`{"name":"battle","options":[{"name":"join","type":1,"options":[{"name":"opponent","type":6,"value":"12"}]}],"resolved":{"users":{"12":{"id":"12","username":"bo"}},"members":{"12":{"nick":"Miller"}}}}`:                             "/battle join @discord:12",
 		`{"name":"order"}`: "/order",
 		`{"name":"order","options":[{"name":"orders","value":{"a":1}}]}`: "/order",
-		`{"name":"nobody"}`: "",
-		`{"name":"battle"}`: "",
+		`{"name":"nobody","options":[{"name":"old","value":"x 1"}]}`:     "/nobody x 1",
+		`{"name":"battle"}`: "/battle",
 	} {
 		var g given
 		if err := json.Unmarshal([]byte(raw), &g); err != nil {
 			t.Fatal(err)
 		}
-		if got, _, ok := typed(specs, g); got != want || ok != (want != "") {
+		got, spec, ok := typed(specs, g)
+		if got != want || ok != (spec.Name != "") || ok == strings.Contains("/nobody x 1 /battle", want) {
 			t.Errorf("%s: %q, want %q", raw, got, want)
+		}
+		if strings.Contains(want, "@discord:12") && g.people()["discord:12"] != map[bool]string{true: "Miller", false: "Bo of Fen"}[strings.Contains(raw, "nick")] {
+			t.Errorf("%s: %v", raw, g.people())
 		}
 	}
 }

@@ -34,6 +34,7 @@ type Config struct {
 	Files string      // of the host that has people's files; DefaultFiles if ""
 	TLS   *tls.Config // nil for the machine's own
 	Log   *slog.Logger
+	Now   func() time.Time // by which Discord's clock is judged; time.Now if nil
 }
 
 // wires are what one bot has of Discord: the way out, and what it knows of
@@ -57,6 +58,9 @@ func wire(c Config) (*wires, error) {
 	if c.Files == "" {
 		c.Files = DefaultFiles
 	}
+	if c.Now == nil {
+		c.Now = time.Now
+	}
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
@@ -76,6 +80,7 @@ func wire(c Config) (*wires, error) {
 		IdleConnTimeout: time.Minute, TLSHandshakeTimeout: 10 * time.Second, ForceAttemptHTTP2: true,
 	}}
 	w.gate = newGate(base, w.plain, w.clock)
+	w.gate.now = c.Now
 	w.api, err = newAPI(c.Token, w.gate)
 	return w, err
 }

@@ -36,7 +36,8 @@ var (
 type gate struct {
 	base  *url.URL
 	next  http.RoundTripper
-	clock *clock // learns from each answer's Date
+	clock *clock           // learns from each answer's Date
+	now   func() time.Time // by which the clock is judged; limits go by the real time
 
 	mu      sync.Mutex
 	slots   map[string]slot
@@ -55,7 +56,7 @@ type slot struct {
 }
 
 func newGate(base *url.URL, next http.RoundTripper, c *clock) *gate {
-	return &gate{base: base, next: next, clock: c, slots: map[string]slot{}, sweepAt: slotsBeforeTry, invalid: map[int64]int{}}
+	return &gate{base: base, next: next, clock: c, now: time.Now, slots: map[string]slot{}, sweepAt: slotsBeforeTry, invalid: map[int64]int{}}
 }
 
 // RoundTrip makes one request, when it may be made.
@@ -66,12 +67,12 @@ func (g *gate) RoundTrip(r *http.Request) (*http.Response, error) {
 	if err := g.enter(r.Context(), way, bot); err != nil {
 		return nil, err
 	}
-	sent := time.Now()
+	sent := g.now()
 	answer, err := g.next.RoundTrip(r)
 	if err != nil {
 		return nil, err
 	}
-	g.clock.learn(answer.Header.Get("Date"), sent, time.Now())
+	g.clock.learn(answer.Header.Get("Date"), sent, g.now())
 	if answer.StatusCode < http.StatusBadRequest {
 		g.leave(way, answer.Header)
 		for name := range answer.Header {

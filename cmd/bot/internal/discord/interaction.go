@@ -205,7 +205,7 @@ func placeOf(channel string) chat.Place { return chat.Place(Name + ":" + channel
 func (i *interaction) message() chat.Message {
 	m := chat.Message{
 		Source: chat.Source(Name + ":" + i.ID), Place: placeOf(i.Channel), Person: personOf(i.by()), Name: harmless(i.named()),
-		Community: chat.Community(Name + ":" + i.Guild), Private: i.Guild == "", Time: created(i.ID),
+		Community: chat.Community(Name + ":" + i.Guild), Private: i.Guild == "", Time: created(i.ID), Named: i.Data.people(),
 	}
 	if i.Guild == "" {
 		m.Community = chat.Community(Name + ":@" + i.by().ID)

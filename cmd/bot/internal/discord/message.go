@@ -13,7 +13,7 @@ import (
 // Bounds of a message (documentation, "Create Message", "Components").
 const (
 	mostNonce    = 25
-	mostCustomID = 100
+	mostCustomID = 99 // of 100: the id of a form that a choice opens is one longer
 	mostLabel    = 80
 	mostAlt      = 1024
 	rowOf        = 5 // buttons

@@ -15,25 +15,36 @@ import (
 // is on its way: half of what Discord waits for.
 const deferAfter = answerWithin / 2
 
+// tokenLasts is how long an interaction can be answered further; a little less
+// than Discord says.
+const tokenLasts = 15*time.Minute - 5*time.Second
+
 // The types of a first answer.
 const (
-	answerPost  = 4
-	answerLater = 5
+	answerPost    = 4
+	answerLater   = 5
+	answerQuietly = 6 // to a button: taken, and nothing to see
+	answerChoices = 8
+	answerForm    = 9
 )
 
-// errOver tells that an interaction can be answered no more; what is for all
-// goes as an ordinary message then.
+// errOver tells that an interaction cannot be answered any more, or not with
+// this; what is for all goes as an ordinary message then.
 var errOver = errors.New("discord: the interaction cannot be answered any more")
 
 // reply answers one interaction: at once, or with a promise after deferAfter
-// that the first post then keeps; further posts follow. Whether all or one see
-// the answers is settled with the first, so it is known before anything is done.
+// that the first post then keeps. Whether all or one see a promise is settled
+// with it. Further posts for one person follow; those for all are ordinary
+// messages, which can be repeated safely.
 type reply struct {
 	w       *wires
 	app     string
 	id      string
 	token   string
-	private bool
+	channel string
+	tapped  bool // a button: it can be answered with nothing to see
+	private bool // a promise is seen by one person
+	since   time.Time
 	timer   *time.Timer
 
 	mu    sync.Mutex
@@ -50,9 +61,29 @@ const (
 
 // reply begins to answer an interaction.
 func (w *wires) reply(ctx context.Context, i *interaction, private bool) *reply {
-	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, private: private}
+	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, channel: i.Channel, private: private, tapped: i.On != nil, since: created(i.ID)}
 	r.timer = time.AfterFunc(w.patience, func() { r.promise(ctx) })
 	return r
+}
+
+// replyAgain goes on with one from before a crash: it may have been answered.
+func (w *wires) replyAgain(id string, k asking) *reply {
+	r := &reply{w: w, app: k.App, id: id, token: k.Token, tapped: k.Tapped, since: k.At}
+	r.timer = time.NewTimer(0)
+	r.timer.Stop()
+	return r
+}
+
+// over tells whether the interaction's token is of no use any more.
+func (r *reply) over(now time.Time) bool {
+	return now.Add(r.w.clock.behind()).Sub(r.since) > tokenLasts
+}
+
+// fresh tells whether nothing was answered yet.
+func (r *reply) fresh() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.state == notYet
 }
 
 // callback is the body of a first answer.
@@ -61,45 +92,64 @@ type callback struct {
 	Data any `json:"data,omitempty"`
 }
 
-// promise shows that the answer is on its way.
+// flagged is the data of a promise.
+type flagged struct {
+	Flags int `json:"flags"`
+}
+
+// promise shows that the answer is on its way. A button only stops to wait.
 func (r *reply) promise(ctx context.Context) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if r.state != notYet {
-		return
+	if r.state == notYet {
+		r.acknowledge(ctx, r.private)
 	}
-	body := callback{Type: answerLater}
-	if r.private {
-		body.Data = struct {
-			Flags int `json:"flags"`
-		}{ephemeral}
+}
+
+// acknowledge takes the interaction without an answer. The lock is held.
+func (r *reply) acknowledge(ctx context.Context, private bool) {
+	body, next := callback{Type: answerLater}, promised
+	switch {
+	case r.tapped:
+		body.Type, next = answerQuietly, kept
+	case private:
+		body.Data = flagged{ephemeral}
 	}
 	if err := r.w.api.do(ctx, call{method: http.MethodPost, path: r.callback(), body: body, safe: true}, nil); err != nil && outcomeOf(err, call{}) != onOriginal {
 		r.w.Log.Warn("an answer could not be promised", "interaction", r.id, "error", err)
 		return // the post itself will find out what is left to do
 	}
-	r.state = promised
+	r.state, r.private = next, private
 }
 
 func (r *reply) callback() string { return "interactions/" + r.id + "/" + r.token + "/callback" }
 func (r *reply) hook() string     { return "webhooks/" + r.app + "/" + r.token }
 func (r *reply) original() string { return r.hook() + "/messages/@original" }
 
-// say answers with a post. errOver: too late, or the answer was taken away.
-func (r *reply) say(ctx context.Context, p chat.Post, files []made) (chat.Receipt, error) {
+// say answers with a post, for one person only or for all. errOver: too late, or
+// the answer stands already.
+func (r *reply) say(ctx context.Context, p chat.Post, files []made, only bool) (chat.Receipt, error) {
 	r.timer.Stop()
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	out := parcel{post: p, files: files}
 	for n := 0; ; n++ {
-		got, err := r.try(ctx, out)
+		if r.state == promised && only != r.private {
+			r.takeBack(ctx) // seen by others than it should
+		}
+		if r.state == kept && !only {
+			return chat.Receipt{}, errOver
+		}
+		got, err := r.try(ctx, out, only)
 		o := outcomeOf(err, call{})
 		switch {
 		case err == nil:
 			r.state = kept
 			return got, nil
+		case o == onOriginal && r.tapped: // taken quietly, or answered before a crash
+			r.state = kept
 		case o == onOriginal: // an answer of ours that was taken and whose answer was lost
-			r.state = promised
+			r.state, r.private = promised, only
 		case o == byMessage, o == anew:
 			return chat.Receipt{}, fmt.Errorf("%w: %w", errOver, err)
 		case o == smaller:
@@ -117,10 +167,10 @@ func (r *reply) say(ctx context.Context, p chat.Post, files []made) (chat.Receip
 
 // try sends the parcel the way that is open now: as the first answer, in the
 // place of the promise, or as one more.
-func (r *reply) try(ctx context.Context, p parcel) (chat.Receipt, error) {
+func (r *reply) try(ctx context.Context, p parcel, only bool) (chat.Receipt, error) {
 	m := p.message()
 	m.Flags &^= quietly // answers ring nobody
-	if r.private {
+	if only {
 		m.Flags |= ephemeral
 	}
 	var got receipt
@@ -141,16 +191,45 @@ func (r *reply) try(ctx context.Context, p parcel) (chat.Receipt, error) {
 	return got.receipt(), err
 }
 
+// change replaces a message of this interaction that one person sees.
+func (r *reply) change(ctx context.Context, message string, p chat.Post, files []made) (chat.Receipt, error) {
+	out := parcel{post: p, files: files}
+	var got receipt
+	err := r.w.api.do(ctx, call{method: http.MethodPatch, path: r.hook() + "/messages/" + message, body: out.message(), files: out.upload()}, &got)
+	switch o := outcomeOf(err, call{}); o {
+	case byMessage, anew: // nobody can see it any more
+		return chat.Receipt{Ref: message, Time: created(message)}, nil
+	default:
+		if err != nil {
+			err = fmt.Errorf("%w: %w", o.fault(), err)
+		}
+		return got.receipt(), err
+	}
+}
+
+// takeBack removes a promise. The lock is held.
+func (r *reply) takeBack(ctx context.Context) {
+	if err := r.w.api.do(ctx, call{method: http.MethodDelete, path: r.original()}, nil); err != nil {
+		r.w.Log.Warn("a promise could not be taken back", "interaction", r.id, "error", err)
+	}
+	r.state = kept
+}
+
 // end is called when nothing more is to be said. A promise that nothing came of
-// is taken back.
+// is taken back; where nothing was said here at all, because it went elsewhere,
+// Discord is told that all is well.
 func (r *reply) end(ctx context.Context) {
 	r.timer.Stop()
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if r.state != promised {
-		return
+	if r.state == notYet {
+		r.acknowledge(ctx, true)
 	}
-	if err := r.w.api.do(ctx, call{method: http.MethodDelete, path: r.original()}, nil); err != nil {
-		r.w.Log.Warn("a promise could not be taken back", "interaction", r.id, "error", err)
+	if r.state == promised {
+		r.takeBack(ctx)
 	}
 }
+
+// drop leaves an interaction without an answer: the desk is broken, and nothing
+// may be said.
+func (r *reply) drop() { r.timer.Stop() }

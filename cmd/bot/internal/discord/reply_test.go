@@ -26,17 +26,18 @@ func asked(t *testing.T, s *discordtest.Server, private bool, after time.Duratio
 // never is longer than any test.
 const never = time.Hour
 
-// Answers at once, and as many as there are; private ones are seen by one.
+// Answers at once; further ones for one person follow, and each is seen by those
+// whom it is for.
 func TestAnswersAtOnce(t *testing.T) {
 	for _, private := range []bool{false, true} {
 		s := serve(t, discordtest.Options{})
 		r, did := asked(t, s, private, never)
-		first, err := r.say(t.Context(), full("fen/1/0"), []made{{"table.png", "a table", []byte("PICTURE")}})
+		first, err := r.say(t.Context(), full("fen/1/0"), []made{{"table.png", "a table", []byte("PICTURE")}}, private)
 		if err != nil {
 			t.Fatal(err)
 		}
-		second, err := r.say(t.Context(), told("fen/2/0", "More."), nil)
-		if err != nil || second.Ref == first.Ref {
+		second, err := r.say(t.Context(), told("fen/2/0", "More."), nil, private)
+		if private && (err != nil || second.Ref == first.Ref) || !private && !errors.Is(err, errOver) {
 			t.Errorf("%+v, %v", second, err)
 		}
 		r.end(t.Context())
@@ -50,7 +51,11 @@ func TestAnswersAtOnce(t *testing.T) {
 				t.Errorf("seen by %q", m.Only)
 			}
 		}
-		if len(all) != 2 {
+		want := 1 // further posts for all are messages of their own
+		if private {
+			want = 2
+		}
+		if len(all) != want {
 			t.Errorf("%d messages", len(all))
 		}
 		for _, q := range s.Requests() {
@@ -71,7 +76,7 @@ func TestPromises(t *testing.T) {
 			t.Fatalf("promised with %+v", a)
 		}
 		if says {
-			if got, err := r.say(t.Context(), told("fen/1/0", "At last."), nil); err != nil {
+			if got, err := r.say(t.Context(), told("fen/1/0", "At last."), nil, true); err != nil {
 				t.Error(err)
 			} else if m, _ := did.Message(); m.ID != got.Ref || m.Loading || m.Content() != `At last\.` || m.Only != fen.ID {
 				t.Errorf("kept as %+v", m)
@@ -93,7 +98,7 @@ func TestAnswerStandsOnce(t *testing.T) {
 	s := serve(t, discordtest.Options{})
 	r, did := asked(t, s, false, never)
 	s.Fail(discordtest.Fault{Path: "/callback", After: true})
-	if _, err := r.say(t.Context(), told("fen/1/0", "Once."), nil); err != nil {
+	if _, err := r.say(t.Context(), told("fen/1/0", "Once."), nil, false); err != nil {
 		t.Fatal(err)
 	}
 	if m, _ := did.Message(); len(s.Messages(fen.Channel)) != 1 || m.Content() != `Once\.` {
@@ -117,19 +122,19 @@ func TestAnswersTooLate(t *testing.T) {
 	}})
 	r, _ := asked(t, s, false, never)
 	pass(discordtest.AnswerWithin + time.Second)
-	if _, err := r.say(t.Context(), told("fen/1/0", "x"), nil); !errors.Is(err, errOver) {
+	if _, err := r.say(t.Context(), told("fen/1/0", "x"), nil, false); !errors.Is(err, errOver) {
 		t.Errorf("after 4 s: %v", err)
 	}
 	r, _ = asked(t, s, false, never)
-	if _, err := r.say(t.Context(), told("fen/2/0", "x"), nil); err != nil {
+	if _, err := r.say(t.Context(), told("fen/2/0", "x"), nil, false); err != nil {
 		t.Fatal(err)
 	}
 	pass(discordtest.TokenLasts - time.Second)
-	if _, err := r.say(t.Context(), told("fen/3/0", "x"), nil); err != nil {
+	if _, err := r.say(t.Context(), told("fen/3/0", "x"), nil, true); err != nil {
 		t.Errorf("within 15 minutes: %v", err)
 	}
 	pass(2 * time.Second)
-	_, err := r.say(t.Context(), told("fen/4/0", "x"), nil)
+	_, err := r.say(t.Context(), told("fen/4/0", "x"), nil, true)
 	if !errors.Is(err, errOver) || strings.Contains(err.Error(), "interaction-secret") {
 		t.Errorf("after the token's time: %v", err)
 	}

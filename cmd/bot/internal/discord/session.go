@@ -12,6 +12,10 @@ import (
 	"github.com/gorilla/websocket"
 )
 
+// intents are what the bot hears besides interactions: its servers, and what is
+// written to it in private. None of them is privileged.
+const intents = discordgo.IntentsGuilds | discordgo.IntentsDirectMessages
+
 // session is one Session of discordgo on the gateway, which begins with IDENTIFY
 // and may be resumed on one line after another. It is left behind, once and for
 // all, if discordgo locks itself up.
@@ -40,7 +44,7 @@ func (s *supervisor) newSession() (*session, error) {
 	d.ShouldReconnectVoiceOnSessionError = false
 	d.ShouldRetryOnRateLimit = false
 	d.LogLevel = silent
-	d.Identify.Intents = discordgo.IntentsGuilds
+	d.Identify.Intents = intents
 	d.ShardID, d.ShardCount = s.shard, s.shards
 	n := &session{Session: d, lost: make(chan struct{}, 1), ready: make(chan struct{}, 1)}
 	to := func(conf *tls.Config) func(context.Context, string, string) (net.Conn, error) {

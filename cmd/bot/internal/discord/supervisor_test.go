@@ -118,7 +118,7 @@ func begin(t *testing.T, s *discordtest.Server) *listener {
 	return l
 }
 
-// Over TLS and without, a bot asks for one intent and for nothing that it must
+// Over TLS and without, a bot asks for two intents and for nothing that it must
 // be allowed, and says good-bye when it stops.
 func TestBeginsAndEnds(t *testing.T) {
 	t.Parallel()
@@ -126,7 +126,7 @@ func TestBeginsAndEnds(t *testing.T) {
 		s := serve(t, discordtest.Options{TLS: secure})
 		l := begin(t, s)
 		press(t, s, l)
-		if id := s.Lines().Identifies; len(id) != 1 || id[0].Intents != 1 || id[0].Shard != nil {
+		if id := s.Lines().Identifies; len(id) != 1 || id[0].Intents != int(intents) || id[0].Shard != nil {
 			t.Errorf("identified as %+v", id)
 		}
 		l.stop()

@@ -72,6 +72,42 @@ func (s *Server) Do(who Who, kind int, data map[string]any) *Interaction {
 	return s.do(who, kind, data, nil)
 }
 
+// Menu lets a person pick a command on a message.
+func (s *Server) Menu(who Who, m Message, name string) *Interaction {
+	s.mu.Lock()
+	on := s.json(&m)
+	s.mu.Unlock()
+	return s.do(who, SlashCommand, map[string]any{"id": "1", "name": name, "type": 3, "target_id": m.ID,
+		"resolved": map[string]any{"messages": map[string]any{m.ID: on}}}, nil)
+}
+
+// Write lets a person write to the bot in private.
+func (s *Server) Write(who Who, text string, files ...File) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	i := Interaction{who: who}
+	list := []any{}
+	for _, f := range files {
+		list = append(list, s.upload(f))
+	}
+	s.dispatch("MESSAGE_CREATE", "", map[string]any{"id": s.id(), "channel_id": s.directChannel(who.ID), "author": i.user(), "content": text,
+		"attachments": list, "mentions": []any{}, "type": 0, "timestamp": s.opts.Now().UTC().Format(time.RFC3339Nano)})
+}
+
+// Upload hands a file in, as what a command or a form says of it.
+func (s *Server) Upload(f File) map[string]any {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.upload(f)
+}
+
+func (s *Server) upload(f File) map[string]any {
+	id := s.id()
+	path := "/attachments/" + id + "/" + f.Name
+	s.state.files[path] = f
+	return map[string]any{"id": id, "filename": f.Name, "size": len(f.Bytes), "url": s.http.URL + path, "content_type": "text/plain"}
+}
+
 // Tap lets a person press a button or choose from a menu of a message.
 func (s *Server) Tap(who Who, m Message, customID string, values ...string) *Interaction {
 	data := map[string]any{"custom_id": customID, "component_type": 2}
@@ -239,6 +275,7 @@ func (i *Interaction) say(q Request, data map[string]any) {
 		if i.answer.Type == AnswerUpdate && i.first != nil {
 			s.write(i.first, q, data)
 			i.first.Edits++
+			s.saw(i.first, true)
 		}
 	}
 }
@@ -280,9 +317,10 @@ func (s *Server) followUp(w http.ResponseWriter, r *http.Request, q Request) int
 		return refuse(w, http.StatusUnauthorized, 50027)
 	case i.answer == nil:
 		return refuse(w, http.StatusNotFound, 10015)
-	case i.first != nil && i.first.Loading: // the first follow-up fills a deferred answer
+	case i.first != nil && i.first.Loading && !i.first.Deleted: // the first follow-up fills a deferred answer
 		s.write(i.first, q, q.Body)
 		i.first.Loading = false
+		s.saw(i.first, false)
 		s.happened()
 		return answer(w, http.StatusOK, s.json(i.first))
 	}
@@ -317,7 +355,9 @@ func (s *Server) followUpEdit(w http.ResponseWriter, r *http.Request, q Request)
 	case http.MethodPatch:
 		s.write(m, q, q.Body)
 		m.Edits++
+		edit := !m.Loading
 		m.Loading = false
+		s.saw(m, edit)
 		s.happened()
 	}
 	return answer(w, http.StatusOK, s.json(m))

@@ -6,8 +6,8 @@ import (
 	"strconv"
 )
 
-// editsAllowed of a message older than an hour; the real number is not published.
-const editsAllowed = 3
+// usualEdits are allowed of a message older than an hour; the real number is not published.
+const usualEdits = 3
 
 // refusal is the JSON error of a channel that cannot be posted in, 0 for none.
 func (s *Server) refusal(c *Channel) (status, code int) {
@@ -124,11 +124,12 @@ func (s *Server) patchMessage(w http.ResponseWriter, r *http.Request, q Request)
 		return refuse(w, http.StatusForbidden, 50005)
 	case c.Archived:
 		return refuse(w, http.StatusBadRequest, 50083)
-	case s.opts.Now().Sub(m.sent).Hours() > 1 && m.Edits >= editsAllowed:
+	case s.opts.Now().Sub(m.sent).Hours() > 1 && m.Edits >= s.opts.Edits:
 		return refuse(w, http.StatusTooManyRequests, 30046)
 	}
 	s.write(m, q, q.Body)
 	m.Edits++
+	s.saw(m, true)
 	s.happened()
 	return answer(w, http.StatusOK, s.json(m))
 }

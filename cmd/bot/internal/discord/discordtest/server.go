@@ -44,6 +44,7 @@ type Options struct {
 	Now       func() time.Time // the server's clock; time.Now if nil
 	Starts    int              // sessions that may still be started; DefaultStarts if 0
 	Shards    int              // advised; 1 if 0
+	Edits     int              // of a message older than an hour; usualEdits if 0
 	Unchecked bool             // bodies are taken as they are: those of another library, which sends more than is described
 
 	// Hello answers a new connection instead of the server; true if it did.
@@ -109,6 +110,9 @@ func Start(tb testing.TB, o Options) *Server {
 	}
 	if o.Starts == 0 {
 		o.Starts = DefaultStarts
+	}
+	if o.Edits == 0 {
+		o.Edits = usualEdits
 	}
 	if o.Shards == 0 {
 		o.Shards = 1

@@ -1,6 +1,7 @@
 package discordtest
 
 import (
+	"maps"
 	"net/http"
 	"slices"
 	"strconv"
@@ -17,6 +18,7 @@ type state struct {
 	direct       map[string]string
 	closed       map[string]bool // people who take no direct messages
 	files        map[string]File // by path on the file host
+	seen         []Seen
 }
 
 func newState() state {
@@ -227,10 +229,34 @@ func (s *Server) find(id string) *Message {
 	return nil
 }
 
+// Seen is a message as it came into sight, or was changed.
+type Seen struct {
+	Message
+	Edit bool
+}
+
+// Seen are all messages in the order in which they came into sight or were changed.
+func (s *Server) Seen() []Seen {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.state.seen)
+}
+
+// saw notes what people see now. The lock is held.
+func (s *Server) saw(m *Message, edit bool) {
+	if m.Loading {
+		return
+	}
+	now := *m
+	now.Body = maps.Clone(m.Body)
+	s.state.seen = append(s.state.seen, Seen{now, edit})
+}
+
 // keep puts a new message into its channel. The lock is held.
 func (s *Server) keep(m *Message) {
 	m.ID, m.Author, m.sent = s.id(), BotUser, s.opts.Now()
 	s.state.messages[m.Channel] = append(s.state.messages[m.Channel], m)
+	s.saw(m, false)
 	s.happened()
 }
 

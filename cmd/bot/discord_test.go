@@ -1,0 +1,280 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"drumhead/cmd/bot/internal/discord"
+	"drumhead/cmd/bot/internal/discord/discordtest"
+	"drumhead/commands/beacon"
+	"drumhead/commands/beacon/beacontest"
+	"drumhead/commands/chat"
+	"drumhead/commands/chat/chattest"
+	"drumhead/commands/chatscript"
+	"drumhead/commands/words"
+	"drumhead/storage"
+	"drumhead/storage/faulty"
+)
+
+// TestScriptsOnDiscord plays every chat script of the terminal against a Discord:
+// as commands with options, buttons, forms and text in private.
+func TestScriptsOnDiscord(t *testing.T) {
+	playOnDiscord(t, chats)
+	playOnDiscord(t, chats+"/beacon", func(p *plan) {
+		p.beacon = func(c *clock) (beacon.Source, *beacon.Chain) {
+			b := beacontest.New(c.Now)
+			return b, b.Chain()
+		}
+	})
+}
+
+func playOnDiscord(t *testing.T, dir string, with ...func(*plan)) {
+	files, err := filepath.Glob(filepath.Join(dir, "*.txt"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no scripts in %s: %v", dir, err)
+	}
+	for _, file := range files {
+		t.Run(strings.TrimSuffix(filepath.Base(file), ".txt"), func(t *testing.T) {
+			t.Parallel()
+			b, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			script, err := chatscript.Read(filepath.Base(file), strings.NewReader(string(b)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, err := chatscript.Run(t.Context(), script, newHall(t, dir, with...))
+			if err != nil {
+				t.Error(err)
+			}
+			if diff := chatscript.Diff(alike(script.Text()), alike(got)); diff != "" {
+				t.Errorf("%s: other posts than at the terminal:\n%s", script.Name, diff)
+			}
+		})
+	}
+}
+
+var (
+	root   = regexp.MustCompile(`(?m)^\| [A-Za-z0-9+/]{43}=$`)
+	code   = regexp.MustCompile(`\bcode [0-9a-f]{16}\b`)
+	hidden = regexp.MustCompile(`<U\+[0-9A-F]{4}>`)
+)
+
+// alike leaves out what differs between platforms and must: the roots of ledgers and
+// the codes of draws, since a message has another source on each, and how a sign that
+// turns text round is made harmless.
+func alike(text string) string {
+	text = code.ReplaceAllString(root.ReplaceAllString(text, "| (root)"), "code (code)")
+	return hidden.ReplaceAllString(text, "")
+}
+
+// hall is a whole bot in a practice directory, connected to a Discord that stays
+// when the bot crashes.
+type hall struct {
+	*discordtest.Stage
+	t      *testing.T
+	plan   plan
+	house  *house
+	bot    *discord.Adapter
+	pocket chat.Pocket
+	set    discord.Settings
+	clock  atomic.Pointer[clock]
+	ended  chan struct{}
+	err    atomic.Pointer[error]
+	stop   context.CancelFunc
+	last   chat.Message
+	fail   atomic.Bool // the next append is stored, and its answer lost
+	lose   atomic.Bool // the next post does not reach Discord at first
+}
+
+func newHall(t *testing.T, files string, with ...func(*plan)) *hall {
+	h := &hall{t: t, plan: plan{data: t.TempDir(), practice: seed(t), log: slog.New(slog.DiscardHandler)}, pocket: chattest.NewPocket()}
+	h.plan.wrap = func(s storage.Store) storage.Store {
+		return faulty.Over(s, func(c faulty.Call) (f faulty.Fault) {
+			if c == faulty.Append && h.fail.CompareAndSwap(true, false) {
+				f.After = storage.ErrUnknown
+			}
+			return f
+		}, nil)
+	}
+	for _, set := range with {
+		set(&h.plan)
+	}
+	h.open()
+	server := discordtest.Start(t, discordtest.Options{Guilds: []discordtest.Guild{{ID: discordtest.StageGuild, Name: "Osier"}}, Edits: 1000,
+		Now: func() time.Time { return h.clock.Load().Now() }})
+	token := filepath.Join(t.TempDir(), "discord.token")
+	if err := os.WriteFile(token, []byte(discordtest.Token), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	h.set = discord.Settings{TokenFile: token, Base: server.URL, Files: server.URL}
+	h.Stage = discordtest.NewStage(t, server, h.house.desk.Specs())
+	h.Stage.Open = opener(files)
+	h.Stage.Silent = func(ctx context.Context) error { return h.house.settle(ctx) }
+	h.Stage.Broken = func() error {
+		if err := h.err.Load(); err != nil {
+			return *err
+		}
+		return nil
+	}
+	h.connect()
+	t.Cleanup(func() {
+		h.leave()
+		if err := h.house.close(); err != nil {
+			t.Error(err)
+		}
+		th := theatre{t: t, plan: h.plan}
+		th.verified()
+	})
+	return h
+}
+
+func (h *hall) open() {
+	house, err := openHouse(context.Background(), h.plan)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	if old := h.clock.Load(); old != nil {
+		house.clock.reach(old.Now())
+	}
+	h.house = house
+	h.clock.Store(house.clock)
+}
+
+// connect starts the adapter.
+func (h *hall) connect() {
+	catalog, err := words.English()
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	speaker := words.Speaker{Catalog: catalog}
+	h.bot, err = discord.New(h.set, discord.Parts{Pocket: h.pocket, Specs: h.house.desk.Specs(), Make: h.house.desk, Now: h.house.clock.Now,
+		Say:    func(id string, slots ...any) string { return words.Flat(speaker.Say(id, slots...)) },
+		Settle: h.Settle(h.house.settle), Log: slog.New(slog.NewTextHandler(h.logTo(), &slog.HandlerOptions{Level: slog.LevelWarn}))})
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	h.house.adapters[discord.Name] = lossy{h.Stage.Carrier(h.bot), h}
+	ctx, cancel := context.WithCancel(context.Background())
+	h.stop, h.ended = cancel, make(chan struct{})
+	h.err.Store(nil)
+	before := len(h.Server.Lines().Identifies)
+	go func() {
+		defer close(h.ended)
+		if err := h.bot.Run(ctx, h.Stage.Desk(h)); err != nil {
+			h.err.Store(&err)
+		}
+	}()
+	h.Server.Until("the bot is there", func() bool {
+		l := h.Server.Lines()
+		return len(l.Identifies) > before && l.Sessions > 0
+	})
+}
+
+// logTo shows the log of a test that fails.
+func (h *hall) logTo() io.Writer { return testLog{h.t} }
+
+type testLog struct{ t *testing.T }
+
+func (l testLog) Write(b []byte) (int, error) {
+	if strings.Contains(string(b), discordtest.Token) {
+		l.t.Error("the token stands in the log")
+	}
+	l.t.Log(strings.TrimSpace(string(b)))
+	return len(b), nil
+}
+
+// leave ends the adapter.
+func (h *hall) leave() {
+	h.stop()
+	<-h.ended
+}
+
+// Handle notes a message down on its way to the desk.
+func (h *hall) Handle(ctx context.Context, m chat.Message) ([]chat.Post, error) {
+	h.last = m
+	return h.house.desk.Handle(ctx, m)
+}
+
+// Complete asks the desk.
+func (h *hall) Complete(ctx context.Context, m chat.Message) []chat.Suggestion {
+	return h.house.desk.Complete(ctx, m)
+}
+
+// Say lets a person say something. If the store cannot tell whether it kept the
+// answer the bot starts again, as it would.
+func (h *hall) Say(ctx context.Context, m chatscript.Message) error {
+	err := h.Stage.Say(ctx, m)
+	if errors.Is(err, storage.ErrUnknown) {
+		return h.crash(ctx)
+	}
+	return err
+}
+
+// Do follows a direction.
+func (h *hall) Do(ctx context.Context, d chatscript.Direction) error {
+	switch d.Verb {
+	case chatscript.Crash:
+		return h.crash(ctx)
+	case chatscript.Fail:
+		h.fail.Store(true)
+	case chatscript.Lose:
+		h.lose.Store(true)
+	case chatscript.Organiser:
+		h.Organise(d.Name)
+	case chatscript.Wait:
+		if err := h.house.wait(ctx, d.For); err != nil {
+			return err
+		}
+		return h.house.settle(ctx)
+	case chatscript.Resend:
+		h.Again()                                      // the adapter knows it
+		posts, err := h.house.desk.Handle(ctx, h.last) // and the desk, if the adapter did not
+		if err != nil {
+			return err
+		}
+		for _, p := range posts {
+			if _, err := h.bot.Send(ctx, p); err != nil {
+				return err
+			}
+		}
+		_, err = h.house.due(ctx)
+		return err
+	}
+	return nil
+}
+
+// crash ends the bot without a word and starts it again. Clock and Discord go on.
+func (h *hall) crash(ctx context.Context) error {
+	h.leave()
+	if err := h.house.store.Close(); err != nil {
+		return err
+	}
+	h.open()
+	h.connect()
+	_, err := h.house.due(ctx)
+	return err
+}
+
+// lossy is the adapter behind a line that may lose a post.
+type lossy struct {
+	chat.Adapter
+	hall *hall
+}
+
+func (l lossy) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
+	if l.hall.lose.CompareAndSwap(true, false) {
+		return chat.Receipt{}, chat.ErrLater
+	}
+	return l.Adapter.Send(ctx, p)
+}

@@ -1,0 +1,292 @@
+package discord
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"drumhead/commands/chat"
+)
+
+// mostWrong is how often a body that is wrong is tried.
+const mostWrong = 3
+
+// Send brings a post where it belongs, once. A post that is there already gives
+// the receipt that it gave before.
+func (a *Adapter) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
+	if err := ctx.Err(); err != nil {
+		return chat.Receipt{}, err
+	}
+	var s sent
+	if there, err := a.book.get(keyPost+postKey(p.ID), &s); err != nil || there {
+		return chat.Receipt{Ref: s.Message, Time: s.Time}, err
+	}
+	s, err := a.bring(ctx, p)
+	if err != nil && outcomeOf(err, call{}) == wrongBody {
+		err = a.countWrong(p, err)
+	}
+	if err != nil {
+		return chat.Receipt{}, err
+	}
+	if err := a.book.put(ctx, a.noted(p, s)); err != nil {
+		return chat.Receipt{}, err
+	}
+	return chat.Receipt{Ref: s.Message, Time: s.Time}, nil
+}
+
+// countWrong gives a post up whose body was refused too often.
+func (a *Adapter) countWrong(p chat.Post, err error) error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.wrong[p.ID]++; a.wrong[p.ID] < mostWrong {
+		return err
+	}
+	delete(a.wrong, p.ID)
+	a.Log.Error("a post is given up: Discord refuses its body as wrong; this is a fault of the bot, please report it", "post", p.ID, "error", err)
+	return fmt.Errorf("%w: %w", chat.ErrGone, err)
+}
+
+// noted is what is kept of a post that is there.
+func (a *Adapter) noted(p chat.Post, s sent) map[string][]byte {
+	s.Post, s.Forms = p.ID, forms(p)
+	out := map[string][]byte{keyPost + postKey(p.ID): value(s), keyTry + postKey(p.ID): nil}
+	if s.Message != "" && s.Only == "" {
+		out[keyMsg+s.Message] = value(tells{p.ID, p.Entry})
+	}
+	if p.Edit != "" {
+		s.Post = p.Edit
+		out[keyPost+postKey(p.Edit)] = value(s)
+	}
+	return out
+}
+
+// forms are those choices of a post that ask for a text.
+func forms(p chat.Post) map[int]formOfChoice {
+	var out map[int]formOfChoice
+	for _, c := range p.Choices {
+		if c.Form == "" {
+			continue
+		}
+		if out == nil {
+			out = map[int]formOfChoice{}
+		}
+		out[c.Number] = formOfChoice{harmless(c.Label), harmless(c.Form)}
+	}
+	return out
+}
+
+// bring finds the way on which a post goes, and takes it.
+func (a *Adapter) bring(ctx context.Context, p chat.Post) (sent, error) {
+	channel, private, err := a.channelOf(ctx, p.To)
+	if err != nil {
+		return sent{}, err
+	}
+	files := a.made(ctx, &p)
+	switch {
+	case p.Edit != "":
+		return a.change(ctx, channel, p, files)
+	case p.To.Only != "" && !private:
+		return a.whisper(ctx, channel, p, files)
+	}
+	if r := a.answering(p, channel); r != nil {
+		got, err := r.say(ctx, p, files, false)
+		if !errors.Is(err, errOver) {
+			return sent{Channel: channel, Message: got.Ref, Time: got.Time}, err
+		}
+	}
+	return a.post(ctx, channel, p, files)
+}
+
+// channelOf is the channel that a destination means, and whether it is the one
+// between the bot and a person.
+func (a *Adapter) channelOf(ctx context.Context, to chat.Destination) (channel string, private bool, err error) {
+	person, isPerson := userID(to.Only)
+	if to.Place == "" {
+		if !isPerson {
+			return "", false, fmt.Errorf("%w: %q is nobody on Discord", chat.ErrGone, to.Only)
+		}
+		channel, err = a.direct(ctx, person)
+		return channel, true, err
+	}
+	channel, ok := snowflakeOf(string(to.Place))
+	if !ok {
+		return "", false, fmt.Errorf("%w: %q is no place on Discord", chat.ErrGone, to.Place)
+	}
+	alone, err := a.book.pocket.Get(keyAlone + channel)
+	return channel, alone != nil, err
+}
+
+// direct is the channel between the bot and a person; it is asked for once.
+func (a *Adapter) direct(ctx context.Context, person string) (string, error) {
+	if b, err := a.book.pocket.Get(keyDirect + person); err != nil || b != nil {
+		return string(b), err
+	}
+	channel, err := a.w.direct(ctx, person)
+	if err != nil {
+		return "", err
+	}
+	return channel, a.book.put(ctx, map[string][]byte{keyDirect + person: []byte(channel), keyAlone + channel: []byte(person)})
+}
+
+// answering is the interaction that a post answers in this channel, if that is
+// still open. What notifies somebody and was promised already goes as a message
+// of its own: an edit rings nobody.
+func (a *Adapter) answering(p chat.Post, channel string) *reply {
+	if p.Binds || p.Answers == "" {
+		return nil
+	}
+	r := a.reply(p.Answers)
+	if r == nil || r.over(a.Now()) || r.channel != "" && r.channel != channel || len(p.Notify) > 0 && !r.fresh() {
+		return nil
+	}
+	return r
+}
+
+// reply is the interaction behind a source: one that is open, or one from before
+// a crash.
+func (a *Adapter) reply(s chat.Source) *reply {
+	id, ok := strings.CutPrefix(string(s), Name+":")
+	if !ok {
+		return nil
+	}
+	a.mu.Lock()
+	r := a.replies[id]
+	a.mu.Unlock()
+	if r != nil {
+		return r
+	}
+	var k asking
+	if there, err := a.book.get(keyAsk+id, &k); err != nil || !there {
+		return nil
+	}
+	return a.w.replyAgain(id, k)
+}
+
+// whisper shows a post to one person in a place: as the answer to what they did
+// there last, or else as a direct message.
+func (a *Adapter) whisper(ctx context.Context, channel string, p chat.Post, files []made) (sent, error) {
+	person, ok := userID(p.To.Only)
+	if !ok {
+		return sent{}, fmt.Errorf("%w: %q is nobody on Discord", chat.ErrGone, p.To.Only)
+	}
+	r := a.answering(p, channel)
+	if r == nil {
+		a.mu.Lock()
+		r = a.latest[seat{channel, person}]
+		a.mu.Unlock()
+	}
+	if r != nil && !r.over(a.Now()) {
+		got, err := r.say(ctx, p, files, true)
+		if !errors.Is(err, errOver) {
+			return sent{Channel: channel, Message: got.Ref, Only: person, Ask: r.id, Time: got.Time}, err
+		}
+	}
+	alone, err := a.direct(ctx, person)
+	if err != nil {
+		return sent{}, err
+	}
+	return a.post(ctx, alone, p, files)
+}
+
+// post sends an ordinary message. If it was tried before, and so long ago that
+// Discord no longer knows it by its nonce, it is looked for first.
+func (a *Adapter) post(ctx context.Context, channel string, p chat.Post, files []made) (sent, error) {
+	if err := a.muted(channel); err != nil {
+		return sent{}, err
+	}
+	p, found, err := a.triedBefore(ctx, channel, p)
+	if err != nil || found != nil {
+		return sent{Channel: channel, Message: found.ref(), Time: found.time()}, err
+	}
+	got, err := a.w.send(ctx, channel, p, files)
+	if errors.Is(err, chat.ErrMuted) {
+		err = errors.Join(err, a.fallSilent(ctx, channel))
+	}
+	return sent{Channel: channel, Message: got.Ref, Time: got.Time}, err
+}
+
+// change replaces an earlier post. One that only one person saw is changed while
+// its interaction lasts, and stays as it is afterwards.
+func (a *Adapter) change(ctx context.Context, channel string, p chat.Post, files []made) (sent, error) {
+	var s sent
+	if _, err := a.book.get(keyPost+postKey(p.Edit), &s); err != nil {
+		return sent{}, err
+	}
+	if s.Only != "" {
+		r := a.reply(chat.Source(Name + ":" + s.Ask))
+		if r == nil || r.over(a.Now()) {
+			return s, nil
+		}
+		got, err := r.change(ctx, s.Message, p, files)
+		return sent{Channel: s.Channel, Message: got.Ref, Only: s.Only, Ask: s.Ask, Time: got.Time}, err
+	}
+	if s.Channel != "" {
+		channel = s.Channel
+	}
+	if err := a.muted(channel); err != nil {
+		return sent{}, err
+	}
+	got, err := a.w.edit(ctx, channel, s.Message, p, files)
+	if errors.Is(err, chat.ErrMuted) {
+		err = errors.Join(err, a.fallSilent(ctx, channel))
+	}
+	return sent{Channel: channel, Message: got.Ref, Time: got.Time}, err
+}
+
+// made makes the pictures and files of a post. A picture that cannot be made is
+// told in its words.
+func (a *Adapter) made(ctx context.Context, p *chat.Post) []made {
+	var out []made
+	for i, r := range append(append([]chat.Recipe{}, p.Pictures...), p.Files...) {
+		m := made{name: fileName(r.Name)}
+		if i < len(p.Pictures) {
+			m.alt = r.Alt
+		}
+		var err error = errors.New("discord: nothing makes files here")
+		if a.Make != nil {
+			m.bytes, err = a.Make.Make(ctx, r)
+		}
+		if err != nil {
+			a.Log.Error("a file could not be made", "kind", r.Kind, "name", r.Name, "err", err)
+			if m.alt != "" {
+				p.Lines = append(p.Lines[:len(p.Lines):len(p.Lines)], chat.Line{{Kind: chat.Said, Text: m.alt}})
+			}
+			continue
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// fileName keeps of a name what Discord shows as it stands.
+func fileName(name string) string {
+	safe := strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("-_.", r) {
+			return r
+		}
+		return '-'
+	}, name)
+	if safe = strings.TrimLeft(cutTo(safe, mostFileName), ".-"); safe == "" {
+		return "file"
+	}
+	return safe
+}
+
+const mostFileName = 100
+
+// muted tells whether the bot was refused in a channel and has not seen since
+// that it may speak.
+func (a *Adapter) muted(channel string) error {
+	b, err := a.book.pocket.Get(keyMute + channel)
+	if err == nil && b != nil {
+		err = fmt.Errorf("%w: refused before", chat.ErrMuted)
+	}
+	return err
+}
+
+// fallSilent notes that the bot may not speak in a channel.
+func (a *Adapter) fallSilent(ctx context.Context, channel string) error {
+	return a.book.put(ctx, map[string][]byte{keyMute + channel: value(mute{Since: a.Now().UTC().Truncate(time.Second)})})
+}
