@@ -124,14 +124,6 @@ func (p *player) start(t testing.TB, with ...func(*Settings, *Parts)) {
 	})
 }
 
-// crash stops the adapter without letting it do anything more, and starts it again.
-func (p *player) crash(t testing.TB) {
-	t.Helper()
-	p.stop()
-	<-p.end
-	p.start(t)
-}
-
 func TestConformance(t *testing.T) {
 	chattest.Conform(t, "weir.toml", func(t *testing.T, d chat.Desk) chattest.Stage {
 		p := play(t, discordtest.Options{}, d)
