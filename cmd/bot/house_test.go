@@ -61,6 +61,7 @@ var table = []row{
 	{"commands/proof", []string{"engine/...", "campaign", "storage", "commands/beacon"}, platforms, false},
 	{"commands", []string{"engine/...", "campaign/...", "storage", "commands/..."}, slices.Concat(platforms, []string{"os"}), false},
 	{"cmd/bot/internal/terminal", []string{"commands/chat", "commands/args", "commands/chatscript"}, []string{"go.etcd.io/...", "github.com/bwmarrin/discordgo", "maunium.net/..."}, false},
+	{"cmd/bot/internal/matrix", []string{"commands/chat", "commands/args", "commands/chatscript"}, []string{"go.etcd.io/...", "github.com/bwmarrin/discordgo", "github.com/ergochat/..."}, false},
 	{"cmd/bot/internal", []string{"commands/chat", "commands/args", "commands/chatscript"}, []string{"go.etcd.io/..."}, false},
 	{"cmd/bot", []string{"engine/...", "campaign/...", "storage/...", "commands/...", "cmd/bot/internal/...", "testdata", "docs"}, nil, false},
 	{"testdata", nil, nil, false},

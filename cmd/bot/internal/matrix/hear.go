@@ -1,0 +1,350 @@
+//go:build goolm
+
+package matrix
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"slices"
+	"strings"
+	"time"
+
+	"maunium.net/go/mautrix/crypto"
+	"maunium.net/go/mautrix/crypto/olm"
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"drumhead/commands/chat"
+)
+
+// hear takes one event of a room in. It is for the bot only if it came after the
+// bot did. Echo tells that it is one of ours.
+func (a *Adapter) hear(ctx context.Context, d chat.Desk, rid id.RoomID, e *event.Event, live bool) (echo bool, err error) {
+	e.RoomID = rid
+	e.Type.Class = event.MessageEventType
+	if e.StateKey != nil {
+		if e.Type.Type == event.StateTombstone.Type && live {
+			return false, a.moved(ctx, rid)
+		}
+		return false, nil
+	}
+	if e.Sender == a.cli.UserID {
+		return a.echo(ctx, e), nil
+	}
+	if !live || e.Unsigned.RedactedBecause != nil {
+		return false, nil
+	}
+	switch e.Type.Type {
+	case event.EventEncrypted.Type:
+		return false, a.hearEncrypted(ctx, d, e)
+	case event.EventRedaction.Type:
+		return false, a.takenBack(ctx, e)
+	case event.EventMessage.Type, event.EventReaction.Type:
+		return false, a.understand(ctx, d, e)
+	}
+	return false, nil
+}
+
+// hearEncrypted opens an event, or keeps it until its key comes.
+func (a *Adapter) hearEncrypted(ctx context.Context, d chat.Desk, e *event.Event) error {
+	if e.Content.ParseRaw(e.Type) != nil {
+		return nil
+	}
+	open, err := a.mach.DecryptMegolmEvent(ctx, e)
+	switch {
+	case err == nil:
+		return a.understand(ctx, d, open)
+	case errors.Is(err, crypto.ErrNoSessionFound), errors.Is(err, crypto.ErrGroupSessionWithheld):
+		return a.keepLate(e, err)
+	case errors.Is(err, olm.ErrUnknownMessageIndex):
+		return a.tell(ctx, e, "matrix.unreadable") // its key came too late, and only for what follows
+	}
+	a.log.Warn("matrix: an encrypted message was dropped", "event", e.ID, "why", err) // a replay, another room's, damage
+	return nil
+}
+
+// understand translates an event and gives it to the desk.
+func (a *Adapter) understand(ctx context.Context, d chat.Desk, e *event.Event) error {
+	if e.Content.Parsed == nil && e.Content.ParseRaw(e.Type) != nil {
+		return nil // not what its type says
+	}
+	var m chat.Message
+	var heard bool
+	var err error
+	switch c := e.Content.Parsed.(type) {
+	case *event.MessageEventContent:
+		m, heard, err = a.message(ctx, e, c)
+	case *event.ReactionEventContent:
+		m, heard, err = a.reaction(ctx, e, c)
+	}
+	if err != nil || !heard {
+		return err
+	}
+	if refused, err := a.refused(ctx, e); refused || err != nil {
+		return err
+	}
+	if !a.pace.may("say "+string(e.Sender), commandsAMinute, time.Minute) {
+		return a.tell(ctx, e, "matrix.slower")
+	}
+	return a.give(ctx, d, e, m)
+}
+
+// refused tells whether an event must not be believed, and tells its author why.
+func (a *Adapter) refused(ctx context.Context, e *event.Event) (bool, error) {
+	if e.Mautrix.WasEncrypted {
+		switch e.Mautrix.TrustState {
+		case id.TrustStateBlacklisted, id.TrustStateDeviceKeyMismatch, id.TrustStateCrossSignedUntrusted:
+			return true, a.tell(ctx, e, "matrix.untrusted")
+		}
+		return false, nil
+	}
+	// Clients send reactions in clear everywhere; any homeserver could have
+	// written a message that is.
+	if e.Type.Type != event.EventReaction.Type && a.rooms.encrypted(e.RoomID) {
+		return true, a.tell(ctx, e, "matrix.clear")
+	}
+	return false, nil
+}
+
+// mostFailures of the desk on one message; then it is put aside, so that it does
+// not stop the bot for ever.
+const mostFailures = 3
+
+// give gives a message to the desk and shows what it answers.
+func (a *Adapter) give(ctx context.Context, d chat.Desk, e *event.Event, m chat.Message) error {
+	posts, err := handled(ctx, d, m)
+	if err != nil {
+		if ctx.Err() != nil {
+			return err
+		}
+		a.mu.Lock()
+		a.failures[e.ID]++
+		n := a.failures[e.ID]
+		a.mu.Unlock()
+		a.log.Error("matrix: a message could not be answered", "event", e.ID, "try", n, "err", err)
+		if n < mostFailures {
+			return err
+		}
+		a.keep.put(key("poison", string(e.ID)), []byte(e.RoomID))
+		if err := a.tell(ctx, e, "matrix.failed", "reference", string(e.ID)); err != nil {
+			return err
+		}
+	}
+	a.mu.Lock()
+	delete(a.failures, e.ID)
+	a.acted = append(a.acted, e.ID)
+	const remembered = 1000
+	a.acted = a.acted[max(0, len(a.acted)-remembered):]
+	a.mu.Unlock()
+	for _, p := range posts {
+		if err := a.answer(ctx, p); err != nil {
+			return err
+		}
+	}
+	a.nudge()
+	return nil
+}
+
+// handled asks the desk; a panic is an error like any other.
+func handled(ctx context.Context, d chat.Desk, m chat.Message) (posts []chat.Post, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic: %v\n%s", p, debug.Stack())
+		}
+	}()
+	return d.Handle(ctx, m)
+}
+
+// base is a message without what it says.
+func (a *Adapter) base(e *event.Event, root id.EventID) chat.Message {
+	m := chat.Message{Source: chat.Source(Name + ":" + string(e.ID)), Person: personOf(string(e.Sender)), Time: a.timeOf(e)}
+	a.rooms.view(e.RoomID, func(one *room) {
+		m.Private, m.Name, m.Organiser = one.private(a.cli.UserID), one.name(e.Sender), one.runs(e.Sender)
+		m.Place = placeOf(string(one.origin()), string(root))
+		m.Community = chat.Community(placeOf(string(one.origin()), ""))
+	})
+	if m.Private {
+		m.Organiser = false
+		if home := a.home(e.Sender); home != "" {
+			m.Community = home
+		}
+	} else {
+		a.setHome(e.Sender, m.Community)
+	}
+	return m
+}
+
+// Bounds of a time that the sender's server chose: outside of them it is ours.
+const (
+	mostAhead  = time.Minute
+	mostBehind = 24 * time.Hour
+)
+
+// timeOf is when something was said, if that can be believed.
+func (a *Adapter) timeOf(e *event.Event) time.Time {
+	now, at := a.now(), time.UnixMilli(e.Timestamp)
+	if at.After(now.Add(mostAhead)) || at.Before(now.Add(-mostBehind)) {
+		return now
+	}
+	return at
+}
+
+// message translates a message. heard is false if it is not for the bot.
+func (a *Adapter) message(ctx context.Context, e *event.Event, c *event.MessageEventContent) (m chat.Message, heard bool, err error) {
+	text := c.Body
+	switch c.MsgType {
+	case event.MsgText:
+	case event.MsgFile, event.MsgImage, event.MsgAudio, event.MsgVideo:
+		text = c.GetCaption()
+	default:
+		return m, false, nil // notices are the words of bots
+	}
+	if c.RelatesTo.GetReplaceID() != "" || c.Body == "" {
+		return m, false, nil // an edit changes nothing that was said
+	}
+	if c.RelatesTo.GetReplyTo() != "" {
+		text = event.TrimReplyFallbackText(text)
+	}
+	m = a.base(e, c.RelatesTo.GetThreadParent())
+	replied := c.RelatesTo.GetNonFallbackReplyTo()
+	m.Text, heard = a.addressed(e.RoomID, text, c.Mentions)
+	if card, tap, ok := a.cards.pick(m, string(replied), text, heard); ok {
+		return tapped(m, card, tap), true, nil
+	}
+	if heard = heard || m.Private; heard && c.MsgType != event.MsgText {
+		f, err := a.fetch(ctx, c)
+		if err != nil {
+			a.log.Warn("matrix: a file could not be fetched", "event", e.ID, "err", err)
+			return m, false, a.tell(ctx, e, "matrix.file", "file", harmless(c.GetFileName()), "most", mostHandedIn>>20)
+		}
+		m.Files = []chat.File{f}
+	}
+	return m, heard, nil
+}
+
+// addressed is a text without what makes it one for the bot: the prefix, which
+// becomes a slash, or its name at the beginning.
+func (a *Adapter) addressed(rid id.RoomID, text string, mentions *event.Mentions) (rest string, yes bool) {
+	if after, ok := strings.CutPrefix(text, a.settings.prefix()); ok && after != "" && startsWord(after) {
+		return "/" + after, true
+	}
+	if !mentions.Has(a.cli.UserID) {
+		return text, false
+	}
+	var name string
+	a.rooms.view(rid, func(one *room) { name = one.members[a.cli.UserID].Name })
+	bare := strings.TrimPrefix(text, "@")
+	for _, n := range []string{name, strings.TrimPrefix(string(a.cli.UserID), "@"), a.cli.UserID.Localpart()} {
+		if n != "" && len(bare) >= len(n) && strings.EqualFold(bare[:len(n)], n) {
+			after := strings.TrimLeft(strings.TrimLeft(bare[len(n):], ":,"), " ")
+			if cut, ok := strings.CutPrefix(after, a.settings.prefix()); ok && startsWord(cut) {
+				after = "/" + cut
+			}
+			return after, true
+		}
+	}
+	return text, true
+}
+
+// reaction translates a figure put on a post of ours into its choice. It is
+// written in clear, so it may not do what binds.
+func (a *Adapter) reaction(ctx context.Context, e *event.Event, c *event.ReactionEventContent) (m chat.Message, heard bool, err error) {
+	number, ok := figure(c.RelatesTo.GetAnnotationKey())
+	if !ok {
+		return m, false, nil
+	}
+	card, ok := a.cards.on(string(c.RelatesTo.GetAnnotationID()))
+	if !ok {
+		return m, false, nil
+	}
+	m = a.base(e, "")
+	choice, ok := card.byNumber(number)
+	if !ok || !card.seenBy(m.Person) {
+		return m, false, nil
+	}
+	if room, _, ok := readPlace(card.At); !ok || id.RoomID(room) != e.RoomID {
+		return m, false, nil
+	}
+	if (card.Binds || choice.Form != "") && a.rooms.encrypted(e.RoomID) {
+		return m, false, a.tell(ctx, e, "matrix.type", "number", number)
+	}
+	return tapped(m, card, chat.Tap{Post: card.Post, Number: number}), true, nil
+}
+
+// tapped is a message that picks a choice. What was shown to one person in the
+// direct room acts where it belongs.
+func tapped(m chat.Message, c card, t chat.Tap) chat.Message {
+	m.Tap, m.Text = &t, ""
+	if c.To.Place != "" && c.To.Place != m.Place {
+		m.Place, m.Private = c.To.Place, false
+	}
+	return m
+}
+
+// figure reads "3" and its keycap.
+func figure(s string) (int, bool) {
+	s = strings.TrimSuffix(strings.TrimSuffix(s, "\u20e3"), "\ufe0f")
+	if len(s) != 1 || s[0] < '1' || s[0] > '9' {
+		return 0, false
+	}
+	return int(s[0] - '0'), true
+}
+
+// takenBack answers somebody who takes a command back that was carried out.
+func (a *Adapter) takenBack(ctx context.Context, e *event.Event) error {
+	gone := e.Redacts
+	if gone == "" {
+		if e.Content.ParseRaw(e.Type) == nil {
+			gone = e.Content.AsRedaction().Redacts
+		}
+	}
+	a.mu.Lock()
+	acted := slices.Contains(a.acted, gone)
+	a.mu.Unlock()
+	if !acted {
+		return nil
+	}
+	return a.tell(ctx, e, "matrix.done")
+}
+
+// greet tells the desk that the bot was invited.
+func (a *Adapter) greet(ctx context.Context, d chat.Desk, rid id.RoomID, e *event.Event) error {
+	var before bool
+	var inviter id.UserID
+	var private bool
+	a.rooms.view(rid, func(one *room) {
+		before, inviter, private = one.Greeted, one.Inviter, one.For != ""
+	})
+	if before || private {
+		return nil
+	}
+	if err := a.rooms.change(rid, func(one *room) { one.Greeted = true }); err != nil {
+		return err
+	}
+	e.RoomID = rid
+	m := a.base(e, "")
+	m.Joined = true
+	if inviter != "" {
+		m.Person = personOf(string(inviter))
+		a.rooms.view(rid, func(one *room) { m.Name = one.name(inviter) })
+	}
+	return a.give(ctx, d, e, m)
+}
+
+// home is the community that somebody last spoke in: what they say in private is
+// meant for it.
+func (a *Adapter) home(u id.UserID) chat.Community {
+	b, err := a.keep.get(key("home", string(u)))
+	if err != nil {
+		a.log.Error("matrix: home", "err", err)
+	}
+	return chat.Community(b)
+}
+
+func (a *Adapter) setHome(u id.UserID, c chat.Community) {
+	if a.home(u) != c {
+		a.keep.put(key("home", string(u)), []byte(c))
+	}
+}

@@ -1,0 +1,217 @@
+//go:build goolm
+
+package matrix
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"time"
+
+	"maunium.net/go/mautrix"
+	"maunium.net/go/mautrix/crypto"
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"drumhead/commands/chat"
+)
+
+// lateEvent is an encrypted event whose key has not come.
+type lateEvent struct {
+	ID      id.EventID
+	Room    id.RoomID
+	Sender  id.UserID
+	TS      int64
+	Content json.RawMessage
+	Since   time.Time
+	Asked   bool `json:",omitempty"`
+	Code    event.RoomKeyWithheldCode
+}
+
+func (l lateEvent) event() (*event.Event, error) {
+	e := &event.Event{ID: l.ID, RoomID: l.Room, Sender: l.Sender, Timestamp: l.TS, Type: event.EventEncrypted}
+	return e, e.Content.UnmarshalJSON(l.Content)
+}
+
+// Patience with keys.
+const (
+	askForKey = 30 * time.Second // then its sender is asked for it
+	giveUp    = time.Hour        // then people are told, once
+	mostLate  = 10_000           // events kept
+)
+
+// keepLate keeps an event until its key comes. A sender who gives no key to a
+// device that nobody verified is told so, and what can be done.
+func (a *Adapter) keepLate(e *event.Event, why error) error {
+	c := e.Content.AsEncrypted()
+	l := lateEvent{ID: e.ID, Room: e.RoomID, Sender: e.Sender, TS: e.Timestamp, Content: e.Content.VeryRaw, Since: a.now()}
+	var withheld *event.RoomKeyWithheldEventContent
+	if errors.As(why, &withheld) {
+		l.Code = withheld.Code
+	}
+	return a.keep.set(key("late", string(c.SessionID), string(e.ID)), l)
+}
+
+// late handles the events whose keys came since the last answer.
+func (a *Adapter) late(ctx context.Context, d chat.Desk) error {
+	a.mu.Lock()
+	var sessions []id.SessionID
+	for s := range a.came {
+		sessions = append(sessions, s)
+	}
+	a.mu.Unlock()
+	for _, s := range sessions {
+		if err := a.keep.scan(key("late", string(s))+sep, func(at string, b []byte) error {
+			var l lateEvent
+			if err := json.Unmarshal(b, &l); err != nil {
+				return err
+			}
+			e, err := l.event()
+			if err != nil {
+				return err
+			}
+			a.keep.put(at, nil)
+			return a.hearEncrypted(ctx, d, e)
+		}); err != nil {
+			return err
+		}
+		a.mu.Lock()
+		delete(a.came, s)
+		a.mu.Unlock()
+	}
+	return nil
+}
+
+// housekeep does what is due between two answers.
+func (a *Adapter) housekeep(ctx context.Context) error {
+	return errors.Join(a.unqueue(ctx), a.confirm(ctx), a.chase(ctx), a.wake(ctx), a.keep.commit(ctx))
+}
+
+// chase asks for keys that do not come, and tells people where one never does.
+func (a *Adapter) chase(ctx context.Context) error {
+	n := 0
+	return a.keep.scan("late"+sep, func(at string, b []byte) error {
+		var l lateEvent
+		if err := json.Unmarshal(b, &l); err != nil {
+			return err
+		}
+		e, err := l.event()
+		if err != nil {
+			return err
+		}
+		age := a.now().Sub(l.Since)
+		switch n++; {
+		case l.Code == event.RoomKeyWithheldUnverified:
+			a.keep.put(at, nil)
+			return a.tell(ctx, e, "matrix.unverified")
+		case age > giveUp || n > mostLate:
+			a.keep.put(at, nil)
+			return a.tell(ctx, e, "matrix.unreadable")
+		case age > askForKey && !l.Asked:
+			l.Asked = true
+			if e.Content.ParseRaw(e.Type) != nil {
+				return nil
+			}
+			c := e.Content.AsEncrypted()
+			if err := a.keep.set(at, l); err != nil {
+				return err
+			}
+			err := a.mach.SendRoomKeyRequest(ctx, l.Room, c.SenderKey, c.SessionID, "", map[id.UserID][]id.DeviceID{l.Sender: {"*"}})
+			if err != nil {
+				a.log.Warn("matrix: a key could not be asked for", "err", err)
+			}
+		}
+		return nil
+	})
+}
+
+// noted looks at news about keys that the machine passes over: a sender who found
+// none of ours, and one who withholds theirs.
+func (a *Adapter) noted(_ context.Context, e *event.Event) {
+	c, ok := e.Content.Parsed.(*event.RoomKeyWithheldEventContent)
+	if !ok {
+		return
+	}
+	switch c.Code {
+	case event.RoomKeyWithheldNoOlmSession:
+		a.mu.Lock()
+		a.news[e.Sender] = true
+		a.mu.Unlock()
+	case event.RoomKeyWithheldUnverified:
+		_ = a.keep.scan(key("late", string(c.SessionID))+sep, func(at string, b []byte) error {
+			var l lateEvent
+			if err := json.Unmarshal(b, &l); err == nil {
+				l.Code = c.Code
+				return a.keep.set(at, l)
+			}
+			return nil
+		})
+	}
+}
+
+// wake opens channels to the devices of those who found no key of ours, so that
+// at least their next message can be read.
+func (a *Adapter) wake(ctx context.Context) error {
+	a.mu.Lock()
+	news := a.news
+	a.news = map[id.UserID]bool{}
+	a.mu.Unlock()
+	for u := range news {
+		if !a.pace.may("wake "+string(u), 1, time.Minute) {
+			continue
+		}
+		for _, d := range a.mach.LoadDevices(ctx, u) {
+			err := a.mach.SendEncryptedToDevice(ctx, d, event.ToDeviceDummy, event.Content{Parsed: &event.DummyEventContent{}})
+			if err != nil {
+				a.log.Warn("matrix: a device could not be reached", "user", u, "err", err)
+			}
+		}
+	}
+	return nil
+}
+
+// fallbackMaker is what the pure Go account can do beyond the library's interface.
+type fallbackMaker interface {
+	GenFallbackKey() error
+	FallbackKeyUnpublished() map[string]id.Curve25519
+}
+
+// fallback gives a homeserver that knows fallback keys one, where the last was
+// used: one-time keys can be drained by anybody who claims them all. Which
+// homeservers know them is seen by what a sync answer says; nil: not this one.
+func (a *Adapter) fallback(ctx context.Context, unused []id.KeyAlgorithm) error {
+	account := a.mach.GetAccount()
+	maker, ok := account.Internal.(fallbackMaker)
+	if unused == nil || !ok {
+		return nil
+	}
+	for _, alg := range unused {
+		if alg == id.KeyAlgorithmSignedCurve25519 {
+			return nil
+		}
+	}
+	if err := maker.GenFallbackKey(); err != nil {
+		return err
+	}
+	keys := map[id.KeyID]any{}
+	for kid, k := range maker.FallbackKeyUnpublished() {
+		signed := map[string]any{"key": k, "fallback": true}
+		sig, err := account.SignJSON(signed)
+		if err != nil {
+			return err
+		}
+		signed["signatures"] = map[id.UserID]map[string]string{a.cli.UserID: {"ed25519:" + string(a.cli.DeviceID): sig}}
+		keys[id.NewKeyID(id.KeyAlgorithmSignedCurve25519, kid)] = signed
+	}
+	if err := a.store.PutAccount(ctx, account); err != nil {
+		return err
+	}
+	_, err := a.cli.MakeRequest(ctx, "POST", a.cli.BuildClientURL("v3", "keys", "upload"), map[string]any{"fallback_keys": keys}, nil)
+	if err != nil && !errors.Is(err, mautrix.MUnknownToken) {
+		a.log.Warn("matrix: a fallback key could not be left", "err", err)
+		return nil
+	}
+	return explained(err)
+}
+
+var _ crypto.StateStore = (*rooms)(nil)

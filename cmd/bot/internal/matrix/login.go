@@ -1,0 +1,199 @@
+//go:build goolm
+
+package matrix
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"maunium.net/go/mautrix"
+	"maunium.net/go/mautrix/id"
+)
+
+// deviceName is what people see in the bot's list of devices.
+const deviceName = "Drumhead"
+
+// Login logs the bot in with its password, which is not kept: a token and a new
+// device, its keys, keys for signing, and the device signed with them. It returns
+// the recovery key, which is shown once and opens the account's secrets on the
+// homeserver: without it a lost device cannot be replaced without everybody being
+// warned. After a soft logout the device stays, and there is no new recovery key.
+func Login(ctx context.Context, s Settings, p Parts, password string) (recovery string, err error) {
+	l, err := newLine(s, p)
+	if err != nil {
+		return "", err
+	}
+	var in login
+	known, err := l.keep.read(loginKey, &in)
+	if err != nil {
+		return "", err
+	}
+	if known {
+		if err := l.again(ctx, in, password); err != nil {
+			return "", err
+		}
+		return "", nil
+	}
+	if err := l.enter(ctx, s, password, ""); err != nil {
+		return "", err
+	}
+	have, err := l.mach.GetOwnCrossSigningPublicKeys(ctx)
+	if err != nil {
+		return "", err
+	}
+	if have != nil {
+		return "", errors.Join(ErrSignedUp, l.leave(ctx))
+	}
+	recovery, _, err = l.mach.GenerateAndUploadCrossSigningKeysWithPassword(ctx, password, "")
+	if err != nil {
+		return "", errors.Join(fmt.Errorf("matrix: signing keys: %w", err), l.leave(ctx))
+	}
+	if err := l.sign(ctx); err != nil {
+		return recovery, err
+	}
+	return recovery, l.keep.commit(ctx)
+}
+
+// again logs in with the same device after a soft logout.
+func (l *line) again(ctx context.Context, in login, password string) error {
+	l.cli.UserID, l.cli.DeviceID, l.cli.AccessToken = in.User, in.Device, in.Token
+	if _, err := l.cli.Whoami(ctx); err == nil {
+		return ErrLoggedIn
+	} else if !errors.Is(explained(err), errSoft) {
+		return explained(err)
+	}
+	return l.ask(ctx, string(in.User), password, in.Device)
+}
+
+// ask gets a token for the password and keeps it at once.
+func (l *line) ask(ctx context.Context, user, password string, device id.DeviceID) error {
+	r, err := l.cli.Login(ctx, &mautrix.ReqLogin{
+		Type: mautrix.AuthTypePassword, Identifier: mautrix.UserIdentifier{Type: mautrix.IdentifierTypeUser, User: user},
+		Password: password, DeviceID: device, InitialDeviceDisplayName: deviceName, StoreCredentials: true,
+	})
+	switch {
+	case errors.Is(err, mautrix.MForbidden):
+		return fmt.Errorf("matrix: the homeserver refused user %s with this password", user)
+	case err != nil:
+		return fmt.Errorf("matrix: login: %w", err)
+	case string(r.UserID) != user:
+		return fmt.Errorf("matrix: the homeserver calls the bot %s, the configuration %s; put the first into the configuration", r.UserID, user)
+	}
+	if err := l.keep.set(loginKey, login{r.UserID, r.DeviceID, r.AccessToken}); err != nil {
+		return err
+	}
+	return l.keep.commit(ctx)
+}
+
+// enter logs a new device in and uploads its keys.
+func (l *line) enter(ctx context.Context, s Settings, password string, device id.DeviceID) error {
+	if err := l.ask(ctx, s.User, password, device); err != nil {
+		return err
+	}
+	return l.start(ctx)
+}
+
+// sign signs the device and the master key with each other.
+func (l *line) sign(ctx context.Context) error {
+	if err := l.mach.SignOwnDevice(ctx, l.mach.OwnIdentity()); err != nil {
+		return fmt.Errorf("matrix: signing the device: %w", err)
+	}
+	if err := l.mach.SignOwnMasterKey(ctx); err != nil {
+		return fmt.Errorf("matrix: signing the account: %w", err)
+	}
+	return nil
+}
+
+// leave deletes the device on the homeserver and empties the pocket.
+func (l *line) leave(ctx context.Context) error {
+	_, err := l.cli.Logout(ctx)
+	if err != nil && !errors.Is(err, mautrix.MUnknownToken) {
+		return fmt.Errorf("matrix: logout: %w", err)
+	}
+	return l.wipe(ctx)
+}
+
+// wipe empties the pocket.
+func (l *line) wipe(ctx context.Context) error {
+	if _, err := l.keep.drop("", func([]byte) bool { return true }); err != nil {
+		return err
+	}
+	return l.keep.commit(ctx)
+}
+
+// Recover logs the bot in as a new device where the old one, or its pocket, was
+// lost or restored from a backup. The recovery key lets it sign the new device,
+// so that nobody is warned; the old device is deleted.
+func Recover(ctx context.Context, s Settings, p Parts, password, recovery string) error {
+	l, err := newLine(s, p)
+	if err != nil {
+		return err
+	}
+	var old login
+	if _, err := l.keep.read(loginKey, &old); err != nil {
+		return err
+	}
+	if err := l.wipe(ctx); err != nil {
+		return err
+	}
+	if l, err = newLine(s, p); err != nil {
+		return err
+	}
+	if err := l.enter(ctx, s, password, ""); err != nil {
+		return err
+	}
+	if err := l.mach.VerifyWithRecoveryKey(ctx, recovery); err != nil {
+		return errors.Join(fmt.Errorf("matrix: the recovery key: %w; expected the one that bot matrix login showed, as in EsTc 1234 …", err), l.leave(ctx))
+	}
+	if err := l.keep.commit(ctx); err != nil {
+		return err
+	}
+	return l.forget(ctx, old.Device, password)
+}
+
+// forget deletes the bot's earlier devices: whoever has one could read and write
+// as the bot. A device that somebody else named, for looking after the account,
+// stays.
+func (l *line) forget(ctx context.Context, old id.DeviceID, password string) error {
+	have, err := l.cli.GetDevicesInfo(ctx)
+	if err != nil {
+		return err
+	}
+	for _, d := range have.Devices {
+		if d.DeviceID == l.cli.DeviceID || d.DeviceID != old && d.DisplayName != deviceName {
+			continue
+		}
+		if err := l.deleteDevice(ctx, d.DeviceID, password); err != nil {
+			return fmt.Errorf("matrix: the old device %s could not be deleted: %w", d.DeviceID, err)
+		}
+	}
+	return nil
+}
+
+func (l *line) deleteDevice(ctx context.Context, d id.DeviceID, password string) error {
+	auth := func(session string) *mautrix.ReqDeleteDevice[any] {
+		return &mautrix.ReqDeleteDevice[any]{Auth: mautrix.ReqUIAuthLogin{
+			BaseAuthData: mautrix.BaseAuthData{Type: mautrix.AuthTypePassword, Session: session}, User: string(l.cli.UserID), Password: password,
+		}}
+	}
+	err := l.cli.DeleteDevice(ctx, d, auth(""))
+	var h mautrix.HTTPError
+	if !errors.As(err, &h) || h.RespError == nil {
+		return err
+	}
+	session, _ := h.RespError.ExtraData["session"].(string)
+	if session == "" {
+		return err
+	}
+	return l.cli.DeleteDevice(ctx, d, auth(session))
+}
+
+// Logout deletes the bot's device on the homeserver and empties the pocket.
+func Logout(ctx context.Context, s Settings, p Parts) error {
+	l, err := open(s, p)
+	if err != nil {
+		return err
+	}
+	return l.leave(ctx)
+}

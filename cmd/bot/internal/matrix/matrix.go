@@ -1,0 +1,163 @@
+//go:build goolm
+
+package matrix
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"sync"
+	"time"
+
+	"maunium.net/go/mautrix/id"
+
+	"drumhead/commands/chat"
+)
+
+// Adapter is one account of the bot. Send may be called by many goroutines.
+type Adapter struct {
+	*line
+	settings Settings
+	parts    Parts
+	turns    turns  // of those who send into one room
+	cards    *cards // posts of ours whose choices can be picked
+	pace     pace   // of people and of rooms
+	running  sync.Mutex
+	soon     chan struct{} // what waits in the store can go out now
+
+	mu       sync.Mutex
+	doubt    bool                    // something may have been taken without our knowing: look first, then send
+	came     map[id.SessionID]bool   // sessions whose key came since the last answer
+	failures map[id.EventID]int      // of the desk
+	acted    []id.EventID            // messages that the desk was given, the newest last
+	unread   map[string]time.Time    // what was told to whom, so that it is told once a day
+	expected map[id.RoomID]time.Time // rooms that were made or joined and did not come by sync yet
+	news     map[id.UserID]bool      // who said that they found no key of ours
+	waiting  bool                    // posts wait in the pocket for a room or the homeserver
+}
+
+var _ chat.Adapter = (*Adapter)(nil)
+
+// New makes an adapter of an account that has logged in. Nothing is asked of the
+// homeserver before Run.
+func New(s Settings, p Parts) (*Adapter, error) {
+	l, err := open(s, p)
+	if err != nil {
+		return nil, err
+	}
+	p, err = p.filled()
+	if err != nil {
+		return nil, err
+	}
+	a := &Adapter{
+		line: l, settings: s, parts: p, soon: make(chan struct{}, 1), doubt: true, waiting: true,
+		came: map[id.SessionID]bool{}, failures: map[id.EventID]int{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{}, news: map[id.UserID]bool{},
+	}
+	a.pace.now = p.Now
+	if a.cards, err = openCards(l.keep, p.Now); err != nil {
+		return nil, err
+	}
+	l.mach.SessionReceived = func(_ context.Context, _ id.RoomID, s id.SessionID, _ uint32) {
+		a.mu.Lock()
+		defer a.mu.Unlock()
+		a.came[s] = true
+	}
+	return a, nil
+}
+
+// Limits of Matrix: an event holds 65,536 bytes, of which text and its HTML are
+// encrypted together; choices are typed, so that few can be told apart.
+func (a *Adapter) Limits() chat.Limits {
+	return chat.Limits{Characters: mostText, Choices: 20, FileBytes: mostHandedIn}
+}
+
+// Bounds of what people send and get.
+const (
+	mostText     = 20_000
+	mostHandedIn = 8 << 20
+)
+
+// Run listens until ctx ends or the homeserver does not know the bot any more.
+func (a *Adapter) Run(ctx context.Context, d chat.Desk) error {
+	if ctx.Err() != nil {
+		return nil
+	}
+	if !a.running.TryLock() {
+		return errors.New("matrix: it runs already")
+	}
+	defer a.running.Unlock()
+	ctx, stop := context.WithCancel(ctx)
+	var settler sync.WaitGroup
+	settler.Go(func() { a.settle(ctx) })
+	defer settler.Wait()
+	defer stop()
+	err := a.listen(ctx, d)
+	if ctx.Err() != nil {
+		err = nil
+	}
+	if e := a.keep.commit(context.WithoutCancel(ctx)); err == nil {
+		err = e
+	}
+	return err
+}
+
+// settle sends what waits in the store whenever there may be something.
+func (a *Adapter) settle(ctx context.Context) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-a.soon:
+		}
+		if a.parts.Settle == nil {
+			continue
+		}
+		if err := a.parts.Settle(ctx); err != nil && ctx.Err() == nil {
+			a.log.Error("what waits could not be sent", "err", err)
+		}
+	}
+}
+
+// nudge lets what waits in the store be sent soon.
+func (a *Adapter) nudge() {
+	select {
+	case a.soon <- struct{}{}:
+	default:
+	}
+}
+
+// doubts tells whether something may have been taken without our knowing.
+func (a *Adapter) doubts() bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.doubt
+}
+
+func (a *Adapter) setDoubt(yes bool) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if yes && !a.doubt {
+		a.log.Log(context.Background(), slog.LevelInfo, "a request may have been taken; looking before anything is sent again")
+	}
+	a.doubt = yes
+}
+
+// once a day is how often somebody is told the same.
+const toldFor = 24 * time.Hour
+
+// firstToday tells whether something was not told to somebody today, and notes
+// that it is now.
+func (a *Adapter) firstToday(what string, place chat.Place, who chat.Person) bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	now, at := a.now(), what+"\x00"+string(place)+"\x00"+string(who)
+	if t, ok := a.unread[at]; ok && now.Sub(t) < toldFor {
+		return false
+	}
+	const most = 4096
+	if len(a.unread) >= most {
+		clear(a.unread)
+	}
+	a.unread[at] = now
+	return true
+}

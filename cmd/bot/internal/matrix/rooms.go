@@ -1,0 +1,314 @@
+//go:build goolm
+
+package matrix
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"sync"
+
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+)
+
+// rooms is what is known of every room that the bot is in, or was: from sync
+// answers alone, so that nothing is believed before it was seen there.
+type rooms struct {
+	keep  *keep
+	store *store
+	me    id.UserID
+
+	mu   sync.Mutex
+	all  map[id.RoomID]*room
+	with map[id.UserID]map[id.RoomID]bool // where somebody is
+}
+
+// lastSeen is how many of the latest events of a room are remembered, to know
+// where a gap ends.
+const lastSeen = 16
+
+// room is one room; its members stand in records of their own.
+type room struct {
+	ID         id.RoomID
+	Joined     bool                          // the bot's own join came by sync
+	Live       bool                          // what is said now is for the bot; false until its join was passed
+	Greeted    bool                          // the desk was told of the join
+	Direct     bool                          // somebody's, or ours, for two
+	For        id.UserID                     `json:",omitempty"` // whom we made it for
+	Encryption *event.EncryptionEventContent `json:",omitempty"` // the first that came; it never changes
+	Visibility event.HistoryVisibility       `json:",omitempty"`
+	Power      json.RawMessage               `json:",omitempty"`
+	Create     json.RawMessage               `json:",omitempty"`
+	Creator    id.UserID                     `json:",omitempty"`
+	Successor  id.RoomID                     `json:",omitempty"`
+	Inviter    id.UserID                     `json:",omitempty"`
+	Before     id.RoomID                     `json:",omitempty"` // the first of the rooms that this one goes on with
+	Seen       []id.EventID                  `json:",omitempty"`
+
+	members map[id.UserID]member
+}
+
+// member is somebody in a room. Only the name is theirs to choose.
+type member struct {
+	User id.UserID
+	Is   event.Membership
+	Name string `json:",omitempty"`
+}
+
+// openRooms reads what is known.
+func openRooms(k *keep, s *store, me id.UserID) (*rooms, error) {
+	r := &rooms{keep: k, store: s, me: me, all: map[id.RoomID]*room{}, with: map[id.UserID]map[id.RoomID]bool{}}
+	byKey := map[string]*room{}
+	err := k.scan("room"+sep, func(at string, b []byte) error {
+		one := &room{members: map[id.UserID]member{}}
+		if err := json.Unmarshal(b, one); err != nil {
+			return fmt.Errorf("matrix: the pocket is damaged at %.40q: %w", at, err)
+		}
+		r.all[one.ID], byKey[key("mem", string(one.ID))+sep] = one, one
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	for prefix, one := range byKey {
+		err := k.scan(prefix, func(at string, b []byte) error {
+			var m member
+			if err := json.Unmarshal(b, &m); err != nil {
+				return fmt.Errorf("matrix: the pocket is damaged at %.40q: %w", at, err)
+			}
+			r.enter(one, m)
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return r, nil
+}
+
+// at is a room, made if it is new; r.mu is held.
+func (r *rooms) at(rid id.RoomID) *room {
+	one, ok := r.all[rid]
+	if !ok {
+		one = &room{ID: rid, members: map[id.UserID]member{}}
+		r.all[rid] = one
+	}
+	return one
+}
+
+// enter notes somebody's membership in memory.
+func (r *rooms) enter(one *room, m member) {
+	one.members[m.User] = m
+	if r.with[m.User] == nil {
+		r.with[m.User] = map[id.RoomID]bool{}
+	}
+	if m.Is.IsInviteOrJoin() {
+		r.with[m.User][one.ID] = true
+	} else {
+		delete(r.with[m.User], one.ID)
+		delete(one.members, m.User)
+	}
+}
+
+// change changes a room and keeps it.
+func (r *rooms) change(rid id.RoomID, f func(*room)) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	one := r.at(rid)
+	f(one)
+	return r.keep.set(key("room", string(rid)), one)
+}
+
+// view shows a room to f; a room that is not known is an empty one.
+func (r *rooms) view(rid id.RoomID, f func(*room)) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	one, ok := r.all[rid]
+	if !ok {
+		one = &room{ID: rid, members: map[id.UserID]member{}}
+	}
+	f(one)
+}
+
+// apply takes a state event in. An event whose content is not what its type says
+// changes nothing.
+func (r *rooms) apply(ctx context.Context, rid id.RoomID, e *event.Event) error {
+	if e.StateKey == nil {
+		return nil
+	}
+	e.Type.Class = event.StateEventType
+	if e.Content.Parsed == nil && e.Content.ParseRaw(e.Type) != nil {
+		return nil
+	}
+	if e.Type == event.StateMember {
+		return r.member(ctx, rid, e)
+	}
+	if *e.StateKey != "" {
+		return nil
+	}
+	rekey := false
+	err := r.change(rid, func(one *room) {
+		switch c := e.Content.Parsed.(type) {
+		case *event.EncryptionEventContent:
+			if one.Encryption == nil { // never off, never another
+				one.Encryption = c
+				if c.Algorithm == "" {
+					one.Encryption = &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}
+				}
+			}
+		case *event.HistoryVisibilityEventContent:
+			rekey = one.Visibility != "" && one.Visibility != c.HistoryVisibility
+			one.Visibility = c.HistoryVisibility
+		case *event.PowerLevelsEventContent:
+			one.Power = e.Content.VeryRaw
+		case *event.CreateEventContent:
+			one.Create, one.Creator = e.Content.VeryRaw, e.Sender
+			if whom, _ := e.Content.Raw[directMark].(string); e.Sender == r.me && whom != "" {
+				one.For, one.Direct = id.UserID(whom), true
+			}
+		case *event.TombstoneEventContent:
+			one.Successor = c.ReplacementRoom
+		}
+	})
+	if err == nil && rekey {
+		err = r.store.RemoveOutboundGroupSession(ctx, rid)
+	}
+	return err
+}
+
+// mostName is how much of a name is kept, in characters.
+const mostName = 40
+
+// member takes somebody's membership in. Who comes must not read what was said
+// before, and who goes not what is said after: the room gets a new key.
+func (r *rooms) member(ctx context.Context, rid id.RoomID, e *event.Event) error {
+	c := e.Content.AsMember()
+	u := id.UserID(*e.StateKey)
+	m := member{User: u, Is: c.Membership, Name: cutTo(harmless(c.Displayname), mostName)}
+	rekey := false
+	err := r.change(rid, func(one *room) {
+		before := one.members[u].Is
+		rekey = before.IsInviteOrJoin() != m.Is.IsInviteOrJoin()
+		r.enter(one, m)
+		if u == r.me {
+			one.Joined = m.Is == event.MembershipJoin
+			if m.Is == event.MembershipInvite {
+				one.Direct, one.Inviter = one.Direct || c.IsDirect, e.Sender
+			}
+			if m.Is.IsLeaveOrBan() {
+				one.Live, one.Greeted = false, false
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	at := key("mem", string(rid), string(u))
+	if m.Is.IsInviteOrJoin() {
+		err = r.keep.set(at, m)
+	} else {
+		r.keep.put(at, nil)
+	}
+	if err == nil && rekey {
+		err = r.store.RemoveOutboundGroupSession(ctx, rid)
+	}
+	return err
+}
+
+// present are those who must be able to read a room: joined or invited.
+func (r *rooms) present(rid id.RoomID) (users []id.UserID) {
+	r.view(rid, func(one *room) {
+		for u := range one.members {
+			users = append(users, u)
+		}
+	})
+	slices.Sort(users)
+	return users
+}
+
+func (r *rooms) encrypted(rid id.RoomID) (yes bool) {
+	r.view(rid, func(one *room) { yes = one.Encryption != nil })
+	return yes
+}
+
+func (r *rooms) joined(rid id.RoomID) (yes bool) {
+	r.view(rid, func(one *room) { yes = one.Joined })
+	return yes
+}
+
+// origin is the room that games here go by: the first, where rooms were upgraded.
+func (one *room) origin() id.RoomID {
+	if one.Before != "" {
+		return one.Before
+	}
+	return one.ID
+}
+
+// private tells whether a room is between the bot and one other.
+func (one *room) private(me id.UserID) bool {
+	return one.Direct && len(one.members) == 2 && one.members[me].Is == event.MembershipJoin
+}
+
+// name is what somebody is called in a room. Two who look alike are told apart
+// by their ids.
+func (one *room) name(u id.UserID) string {
+	name := one.members[u].Name
+	if name == "" {
+		return harmless(u.Localpart())
+	}
+	for other, m := range one.members {
+		if other != u && looksLike(name, m.Name) {
+			return name + " (" + harmless(string(u)) + ")"
+		}
+	}
+	return name
+}
+
+// runs tells whether somebody runs the room, by the room's own levels.
+func (one *room) runs(u id.UserID) bool {
+	var power event.PowerLevelsEventContent
+	if one.Power == nil || json.Unmarshal(one.Power, &power) != nil {
+		return one.Creator == u
+	}
+	create := &event.Event{Type: event.StateCreate, Sender: one.Creator}
+	create.Content.VeryRaw = one.Create
+	if one.Create != nil && create.Content.ParseRaw(event.StateCreate) == nil {
+		power.CreateEvent = create
+	}
+	return power.GetUserLevel(u) >= power.StateDefault()
+}
+
+// IsEncrypted tells whether a room is encrypted.
+func (r *rooms) IsEncrypted(_ context.Context, rid id.RoomID) (bool, error) {
+	return r.encrypted(rid), nil
+}
+
+// GetEncryptionEvent returns how a room is encrypted, nil if it is not.
+func (r *rooms) GetEncryptionEvent(_ context.Context, rid id.RoomID) (c *event.EncryptionEventContent, err error) {
+	r.view(rid, func(one *room) { c = one.Encryption })
+	return c, nil
+}
+
+// GetHistoryVisibility tells who may read what was said before.
+func (r *rooms) GetHistoryVisibility(_ context.Context, rid id.RoomID) (c *event.HistoryVisibilityEventContent, err error) {
+	r.view(rid, func(one *room) {
+		if one.Visibility != "" {
+			c = &event.HistoryVisibilityEventContent{HistoryVisibility: one.Visibility}
+		}
+	})
+	return c, nil
+}
+
+// FindSharedRooms lists the encrypted rooms that somebody shares with the bot.
+func (r *rooms) FindSharedRooms(_ context.Context, u id.UserID) (shared []id.RoomID, err error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for rid := range r.with[u] {
+		if one := r.all[rid]; one.Encryption != nil && one.Joined {
+			shared = append(shared, rid)
+		}
+	}
+	return shared, nil
+}

@@ -1,0 +1,328 @@
+//go:build goolm
+
+package matrix
+
+import (
+	"context"
+	"errors"
+	"math/rand/v2"
+	"time"
+
+	"maunium.net/go/mautrix"
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"drumhead/commands/chat"
+)
+
+const tokenKey = "since"
+
+// Patience of the loop.
+const (
+	longPoll    = 30 * time.Second
+	firstPause  = 200 * time.Millisecond
+	longestWait = 30 * time.Second
+	lookAgain   = 500 * time.Millisecond // between two looks when in doubt
+	looks       = 2                      // without an echo of ours, then there is no doubt left
+)
+
+// listen asks for what happened, again and again.
+func (a *Adapter) listen(ctx context.Context, d chat.Desk) error {
+	filter, since := "", ""
+	pause, quiet, stage := firstPause, 0, answer{}
+	for ctx.Err() == nil {
+		err := func() (err error) {
+			if filter == "" {
+				if filter, err = a.begin(ctx); err != nil {
+					return err
+				}
+				b, err := a.keep.get(tokenKey)
+				if err != nil {
+					return err
+				}
+				since = string(b)
+			}
+			if stage.resp == nil {
+				if stage.resp, err = a.ask(ctx, since, filter); err != nil {
+					return err
+				}
+				stage.first = since == ""
+			}
+			if err := a.take(ctx, d, &stage); err != nil {
+				return err
+			}
+			since = stage.resp.NextBatch
+			return nil
+		}()
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case errors.Is(err, ErrToken), errors.Is(err, errSoft), errors.Is(err, errPickle):
+			return err
+		case err != nil:
+			a.setDoubt(true)
+			quiet = 0
+			a.log.Warn("matrix: trying again soon", "err", err, "in", pause)
+			sleep(ctx, pause/2+rand.N(pause))
+			pause = min(2*pause, longestWait)
+			continue
+		}
+		pause = firstPause
+		if quiet++; stage.echoes > 0 || !a.doubts() {
+			quiet = 0
+		}
+		if quiet >= looks {
+			a.setDoubt(false)
+			a.nudge()
+		}
+		stage = answer{}
+		if a.doubts() {
+			sleep(ctx, lookAgain)
+		}
+		if err := a.housekeep(ctx); err != nil && ctx.Err() == nil {
+			a.log.Error("matrix: housekeeping", "err", err)
+		}
+	}
+	return nil
+}
+
+// sleep waits, or until ctx ends.
+func sleep(ctx context.Context, d time.Duration) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+	}
+}
+
+// begin starts the line and makes the filter of this start. Members are asked
+// for whole: every one of them needs the key.
+func (a *Adapter) begin(ctx context.Context) (string, error) {
+	if err := a.start(ctx); err != nil {
+		return "", err
+	}
+	none := []event.Type{{Type: "*"}}
+	r, err := a.cli.CreateFilter(ctx, &mautrix.Filter{
+		Presence:    &mautrix.FilterPart{NotTypes: none},
+		AccountData: &mautrix.FilterPart{NotTypes: none},
+		Room: &mautrix.RoomFilter{
+			Ephemeral: &mautrix.FilterPart{NotTypes: none}, AccountData: &mautrix.FilterPart{NotTypes: none},
+			Timeline: &mautrix.FilterPart{Limit: timelineLimit},
+		},
+	})
+	if err != nil {
+		return "", explained(err)
+	}
+	return r.FilterID, nil
+}
+
+const timelineLimit = 50
+
+// ask asks for the next answer: at once while in doubt or while something waits
+// for the pocket to know a room.
+func (a *Adapter) ask(ctx context.Context, since, filter string) (*mautrix.RespSync, error) {
+	wait := longPoll
+	if since == "" || a.doubts() {
+		wait = 0
+	}
+	r, err := a.cli.FullSyncRequest(ctx, mautrix.ReqSync{Timeout: int(wait / time.Millisecond), Since: since, FilterID: filter, StreamResponse: since == ""})
+	return r, explained(err)
+}
+
+// answer is a sync answer on its way through; what was done of it is not done
+// again when the rest failed.
+type answer struct {
+	resp   *mautrix.RespSync
+	first  bool // of a new login: nothing in it is for the bot
+	keys   bool // the part about keys is done
+	echoes int  // of our own posts
+}
+
+// take takes an answer in, in the order in which its parts depend on each other,
+// and commits it last: then the token moves on.
+func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
+	r := n.resp
+	joinedNow := map[id.RoomID]bool{}
+	for rid, one := range r.Rooms.Join {
+		joinedNow[rid] = !a.rooms.joined(rid)
+		for _, e := range one.State.Events {
+			if err := a.rooms.apply(ctx, rid, e); err != nil {
+				return err
+			}
+		}
+	}
+	for rid, one := range r.Rooms.Leave {
+		for _, e := range append(one.State.Events, one.Timeline.Events...) {
+			if err := a.rooms.apply(ctx, rid, e); err != nil {
+				return err
+			}
+		}
+		if err := a.rooms.change(rid, func(one *room) { one.Joined, one.Live, one.Greeted = false, false, false }); err != nil {
+			return err
+		}
+	}
+	if !n.keys {
+		if err := a.takeKeys(ctx, r); err != nil {
+			return err
+		}
+		n.keys = true
+	}
+	if err := a.late(ctx, d); err != nil {
+		return err
+	}
+	for rid, one := range r.Rooms.Join {
+		echoes, err := a.timeline(ctx, d, rid, one.Timeline, n.first)
+		n.echoes += echoes
+		if err != nil {
+			return err
+		}
+	}
+	for rid, one := range r.Rooms.Invite {
+		if err := a.invited(ctx, rid, one); err != nil {
+			return err
+		}
+	}
+	a.keep.put(tokenKey, []byte(r.NextBatch))
+	if err := a.keep.commit(ctx); err != nil {
+		return err
+	}
+	for _, now := range joinedNow {
+		if now {
+			a.nudge() // what waited for the room
+		}
+	}
+	return nil
+}
+
+// takeKeys takes in what is for the device: who has which devices, keys and
+// other encrypted messages, how many keys are left for others.
+func (a *Adapter) takeKeys(ctx context.Context, r *mautrix.RespSync) error {
+	a.mach.HandleDeviceLists(ctx, &r.DeviceLists, "")
+	for _, e := range r.ToDevice.Events {
+		e.Type.Class = event.ToDeviceEventType
+		if e.Content.ParseRaw(e.Type) != nil {
+			continue
+		}
+		if e.Type == event.ToDeviceRoomKeyRequest {
+			a.mach.HandleToDeviceEvent(ctx, e) // answers in a goroutine of its own
+			continue
+		}
+		a.noted(ctx, e)
+		err := a.keep.together(ctx, func(ctx context.Context) error {
+			a.mach.HandleToDeviceEvent(ctx, e)
+			return a.keep.commit(ctx)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	a.mach.HandleOTKCounts(ctx, &r.DeviceOTKCount)
+	a.mach.MarkOlmHashSavePoint(ctx)
+	return a.fallback(ctx, r.FallbackKeys)
+}
+
+// timeline takes in what was said in a room. Nothing from before the bot's own
+// join is for it.
+func (a *Adapter) timeline(ctx context.Context, d chat.Desk, rid id.RoomID, t mautrix.SyncTimeline, first bool) (echoes int, err error) {
+	var live bool
+	var seen []id.EventID
+	a.rooms.view(rid, func(one *room) { live, seen = one.Live, one.Seen })
+	known := map[id.EventID]bool{}
+	for _, e := range seen {
+		known[e] = true
+	}
+	if t.Limited && !first && (live || !a.joins(t.Events)) {
+		gap, err := a.gap(ctx, rid, t.PrevBatch, known, live)
+		if err != nil {
+			return 0, err
+		}
+		for _, e := range gap {
+			if !live && a.joins([]*event.Event{e}) {
+				live = true
+				if err := a.greet(ctx, d, rid, e); err != nil {
+					return echoes, err
+				}
+			}
+			if n, err := a.hear(ctx, d, rid, e, live); err != nil {
+				return echoes, err
+			} else if n {
+				echoes++
+			}
+		}
+	}
+	for _, e := range t.Events {
+		if known[e.ID] {
+			continue
+		}
+		if e.StateKey != nil {
+			if err := a.rooms.apply(ctx, rid, e); err != nil {
+				return echoes, err
+			}
+			if !live && !first && a.joins([]*event.Event{e}) {
+				live = true
+				if err := a.greet(ctx, d, rid, e); err != nil {
+					return echoes, err
+				}
+			}
+		}
+		if n, err := a.hear(ctx, d, rid, e, live && !first); err != nil {
+			return echoes, err
+		} else if n {
+			echoes++
+		}
+		seen = append(seen, e.ID)
+	}
+	return echoes, a.rooms.change(rid, func(one *room) {
+		one.Live = one.Joined
+		one.Seen = seen[max(0, len(seen)-lastSeen):]
+		one.Greeted = one.Greeted || first
+	})
+}
+
+// joins tells whether the bot's own join is among events.
+func (a *Adapter) joins(events []*event.Event) bool {
+	for _, e := range events {
+		if e.Type.Type == event.StateMember.Type && e.StateKey != nil && *e.StateKey == string(a.cli.UserID) {
+			if m, _ := e.Content.Raw["membership"].(string); m == string(event.MembershipJoin) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// Bounds of a gap: what is older was missed for good.
+const (
+	mostMissed   = 10_000
+	longestGap   = 7 * 24 * time.Hour
+	missedAtOnce = 100
+)
+
+// gap fetches what came between the last event that is known and an answer that
+// left some out, the oldest first.
+func (a *Adapter) gap(ctx context.Context, rid id.RoomID, from string, known map[id.EventID]bool, live bool) ([]*event.Event, error) {
+	var back []*event.Event
+	for len(back) < mostMissed && from != "" {
+		r, err := a.cli.Messages(ctx, rid, from, "", mautrix.DirectionBackward, nil, missedAtOnce)
+		if err != nil {
+			return nil, explained(err)
+		}
+		over := len(r.Chunk) == 0
+		for _, e := range r.Chunk {
+			if over = over || known[e.ID] || a.now().Sub(time.UnixMilli(e.Timestamp)) > longestGap; over {
+				break
+			}
+			back = append(back, e)
+			over = !live && a.joins([]*event.Event{e})
+		}
+		if over || r.End == from {
+			break
+		}
+		from = r.End
+	}
+	for i, j := 0, len(back)-1; i < j; i, j = i+1, j-1 {
+		back[i], back[j] = back[j], back[i]
+	}
+	return back, nil
+}
