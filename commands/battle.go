@@ -183,6 +183,9 @@ func (f field) named(err error) error {
 	out := *r
 	out.Line = 0
 	out.Reason = f.peopled(r.Reason)
+	if r.Reason.ID == "battle.refuse.pass" && r.Example == "" {
+		out.Example = "/battle status" // what was tried is for the other, and later
+	}
 	if r.Reason.ID == "battle.refuse.turn" {
 		out.Reason.Args = append(out.Reason.Args, reason.Arg{Name: "till", Value: f.ask.desk.when(f.till(), f.person(f.Side))})
 	}

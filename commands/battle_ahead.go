@@ -1,10 +1,14 @@
 package commands
 
 import (
+	"errors"
 	"fmt"
+	"strings"
 
 	"drumhead/commands/chat"
 	"drumhead/engine/battle"
+	"drumhead/engine/reason"
+	"drumhead/storage"
 )
 
 // wordAhead begins the name under which a standing order lies sealed beside its
@@ -19,7 +23,7 @@ func planAhead(a *ask) (*answer, error) {
 	}
 	text := a.value("orders")
 	if text == "" {
-		return only(f.aheadHelp())
+		return f.aheadHelp()
 	}
 	side := f.side()
 	if _, err := f.tried(battle.Ahead{Battle: f.seq, Said: fmt.Sprintf("%064d", 0)}); err != nil {
@@ -60,18 +64,92 @@ func planAhead(a *ask) (*answer, error) {
 // place where the other reads.
 func (f field) tellAhead(d *done, n int) told {
 	last := int64(d.rec.Seq)
+	id := "battle.ahead.sealed"
+	if n == 1 {
+		id = "battle.ahead.sealed_one"
+	}
 	p := chat.Post{To: chat.Destination{Only: f.ask.msg.Person}, Entry: last, Lines: []chat.Line{
-		f.say("battle.ahead.sealed", "n", n, "first", number(last-int64(n)+1), "last", number(last), "other", f.player(battle.Other(f.side()))),
+		f.say(id, "n", n, "first", number(last-int64(n)+1), "last", number(last), "other", f.player(battle.Other(f.side()))),
 		f.say("battle.ahead.else")}}
 	return told{posts: []chat.Post{p}}
 }
 
-// aheadHelp says what can be settled.
-func (f field) aheadHelp() chat.Post {
+// aheadHelp says what can be settled, and to a player what they have sealed.
+func (f field) aheadHelp() (*answer, error) {
 	p := f.ask.post(f.say("battle.ahead.head"), f.say("battle.ahead.counter"), f.say("battle.ahead.reroll"), f.say("battle.ahead.falls"))
-	if side := f.side(); side != battle.Nobody {
-		p.Lines = append(p.Lines, f.say("battle.ahead.have", "n", len(f.Ahead[side])))
-	}
 	p.To.Only = f.ask.msg.Person
-	return p
+	side := f.side()
+	if side == battle.Nobody {
+		return only(p)
+	}
+	if len(f.Ahead[side]) == 0 {
+		p.Lines = append(p.Lines, f.say("battle.ahead.none"))
+		return only(p)
+	}
+	own, err := f.ownOrders(side)
+	p.Lines = append(append(p.Lines, f.say("battle.ahead.have")), own...)
+	return &answer{posts: []chat.Post{p}}, err
+}
+
+// ownOrders lists a player's sealed orders, for that player alone.
+func (f field) ownOrders(side int) ([]chat.Line, error) {
+	var out []chat.Line
+	for _, seq := range f.Ahead[side] {
+		list, err := f.ask.desk.spoken(f.ask.ctx, f.view, seq)
+		if err != nil && !errors.Is(err, storage.ErrNone) {
+			return nil, err
+		}
+		for _, w := range list {
+			if !strings.HasPrefix(w.Name, wordAhead) {
+				continue
+			}
+			o, err := battle.ParseStanding([]byte(w.Text))
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, f.say("battle.ahead.one", "entry", number(int64(seq)), "words", f.standing(o)))
+		}
+	}
+	return out, nil
+}
+
+// standing is a standing order as it would be typed.
+func (f field) standing(o battle.Standing) chat.Line {
+	say := func(id string, pairs ...any) chat.Line { return f.say("battle.ahead.order."+id, pairs...) }
+	switch c, r, falls := o.Counter, o.Reroll, o.Falls; {
+	case c != nil && c.Never:
+		return say("counter_never")
+	case c != nil && c.AtLeast > 0:
+		return say("counter_from", "n", c.AtLeast)
+	case c != nil:
+		return say("counter_any")
+	case r != nil && r.Never:
+		return say("reroll_never")
+	case r != nil:
+		need := chat.Line(nil)
+		if r.Need > 0 {
+			need = say("reroll_need", "n", r.Need)
+		}
+		if r.Unit != "" {
+			return say("reroll_unit", "unit", f.unit(r.Unit), "need", need)
+		}
+		return say("reroll", "need", need)
+	case falls != nil && falls.Part != "":
+		return say("falls_keep", "unit", f.partCalled(falls.Part))
+	case falls != nil && falls.Keep != "":
+		return say("falls_keep", "unit", f.unit(falls.Keep))
+	}
+	return say("falls")
+}
+
+// partCalled is what models unlike the rest of their unit are called.
+func (f field) partCalled(id string) reason.Name {
+	for i := range f.Pack.Units {
+		for _, other := range f.Pack.Units[i].Others {
+			if other.ID == id {
+				return reason.Name(other.Title)
+			}
+		}
+	}
+	return reason.Name(id)
 }

@@ -1,12 +1,15 @@
 package commands
 
 import (
+	"slices"
 	"strconv"
 	"time"
 
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
 	"drumhead/engine/battle"
+	"drumhead/engine/reason"
+	"drumhead/engine/rules"
 	"drumhead/storage"
 )
 
@@ -107,17 +110,42 @@ func planStatus(a *ask) (*answer, error) {
 	}
 	p := a.post(f.boardLine(f.till()))
 	for side := range f.Players {
-		p.Lines = append(p.Lines, f.say("battle.status.side", "player", f.player(side), "units", sizes(f, side)))
+		p.Lines = append(p.Lines, f.sideLine(side))
 	}
 	for _, o := range f.Objectives() {
-		if h := f.Holder(o.ID); h != battle.Nobody {
-			p.Lines = append(p.Lines, f.say("battle.status.held", "at", o.Title, "player", f.player(h)))
-		} else {
-			p.Lines = append(p.Lines, f.say("battle.status.free", "at", o.Title))
-		}
+		p.Lines = append(p.Lines, f.objectiveLine(o))
 	}
 	p.Choices = f.offered(a.msg.Person)
 	return only(p)
+}
+
+// sideLine lists a side's units that stand, and those that are gone.
+func (f field) sideLine(side int) chat.Line {
+	var gone []reason.Name
+	for _, u := range f.Units {
+		if u.Side == side && !u.Stands() {
+			gone = append(gone, f.unit(u.ID))
+		}
+	}
+	units := sizes(f, side)
+	switch {
+	case len(gone) == 0:
+		return f.say("battle.status.side", "player", f.player(side), "units", units)
+	case len(units) == 0:
+		return f.say("battle.status.side_gone", "player", f.player(side))
+	}
+	return f.say("battle.status.side_some", "player", f.player(side), "units", units, "gone", gone)
+}
+
+// objectiveLine says who holds an objective, or why nobody does.
+func (f field) objectiveLine(o rules.Objective) chat.Line {
+	if h := f.Holder(o.ID); h != battle.Nobody {
+		return f.say("battle.status.held", "at", o.Title, "player", f.player(h))
+	}
+	if slices.ContainsFunc(f.Units, func(u battle.Unit) bool { return u.At == o.ID && u.Steady() }) {
+		return f.say("battle.status.both", "at", o.Title)
+	}
+	return f.say("battle.status.free", "at", o.Title)
 }
 
 // clockOf tells whether an entry set the clock of a battle, from when, and to

@@ -225,7 +225,7 @@ func (f field) withdrawn(by string, e *battle.Withdrawn) chat.Line {
 	if f.SideOf(by) == e.Side {
 		return f.say("battle.withdrew", "player", f.player(e.Side))
 	}
-	return f.say("battle.plays_on", "player", reason.Person(by), "other", f.player(e.Side))
+	return f.say("battle.plays_on", "player", reason.Person(by), "other", f.mover(e.Side))
 }
 
 // tellEnd is the last post of a battle, with its report.

@@ -10,6 +10,7 @@ import (
 	"drumhead/engine/attack"
 	"drumhead/engine/battle"
 	"drumhead/engine/dice"
+	"drumhead/engine/rules"
 )
 
 // explainOrder tells how an entry of a battle came about: it is decided again on
@@ -35,6 +36,9 @@ func explainOrder(e *explained) ([]chat.Line, error) {
 		case e.part == 0 && len(story) > mostWhole:
 			lines = append(lines, x.told(t)[:min(1, len(x.told(t)))]...)
 		case e.part == 0 || t.Line == e.part:
+			if len(lines) == 0 && x.together(t.Line) {
+				lines = append(lines, x.say("battle.why.together"))
+			}
 			lines = append(lines, x.told(t)...)
 			if t.What == battle.AnAttack && len(e.drawn) < mostDrawn {
 				e.drawn = append(e.drawn, x.picture(t, len(e.drawn))...)
@@ -48,6 +52,25 @@ func explainOrder(e *explained) ([]chat.Line, error) {
 		lines = append(lines, x.say("battle.why.parts", "command", typed(fmt.Sprintf("/explain %d.%d", x.rec, story[0].Line))))
 	}
 	return lines, nil
+}
+
+// together tells whether two sides struck on a line that was no charge: then both
+// did with all that stood before, which the numbers of dice show.
+func (x explainer) together(line int) bool {
+	blows := 0
+	for _, e := range x.tale.events {
+		switch e := e.(type) {
+		case *battle.Charged:
+			if e.Line == line {
+				return false
+			}
+		case *battle.Attacked:
+			if e.Line == line && e.How == battle.Fight {
+				blows++
+			}
+		}
+	}
+	return blows > 1 && x.Pack.Melee.Strikes == rules.ChargerFirst
 }
 
 // mostWhole is how many rolls are explained at once; of more each has a line,

@@ -75,7 +75,7 @@ func (a *ask) offers(list []battle.Offered) chat.Post {
 		}
 		seq := number64(o.Seq)
 		p.Lines = append(p.Lines, a.say("battle.status.offer", "offer", number(int64(o.Seq)), "by", said(a.here.who(o.By).Text),
-			"to", to, "title", title, "points", o.Terms.Points))
+			"to", to, "title", title, "points", o.Terms.Points, "turns", o.Terms.Turns, "stake", a.stake(o.Terms)))
 		who := []chat.Person{a.msg.Person}
 		switch {
 		case me != "" && o.By == me:
@@ -86,6 +86,18 @@ func (a *ask) offers(list []battle.Offered) chat.Post {
 	}
 	p.Choices = choices(p.Choices...)
 	return p
+}
+
+// stake names the region that an offer is about, if it is about one.
+func (a *ask) stake(t battle.Terms) chat.Line {
+	if t.Region == "" {
+		return nil
+	}
+	c, err := a.campaignOf(t)
+	if err != nil {
+		return nil
+	}
+	return a.say("battle.status.stake", "region", c.named(t.Region))
 }
 
 // begin makes the entry, with what people call their units beside it.
@@ -253,7 +265,7 @@ func (f field) yourMove(till time.Time) chat.Line {
 func sizes(f field, side int) []reason.Reason {
 	var out []reason.Reason
 	for _, u := range f.Units {
-		if u.Side == side {
+		if u.Side == side && u.Stands() {
 			out = append(out, reason.New("battle.size", "n", u.Left, "unit", f.unit(u.ID)))
 		}
 	}

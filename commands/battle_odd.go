@@ -34,6 +34,9 @@ func oddOrder(e *explained) (chat.Line, bool) {
 		id, n, chance := "battle.odd.more", t.Result.Through, law.AtLeast(t.Result.Through)
 		if float64(n) < law.Mean() {
 			id, chance = "battle.odd.fewer", law.AtMost(n)
+			if n == 0 {
+				id = "battle.odd.none"
+			}
 		}
 		return e.view.speaker().Say(id, "n", n, "attacks", t.Result.Attacks, "chance", percent(chance)), true
 	}

@@ -279,8 +279,20 @@ func (t tale) attacked(e *battle.Attacked) chat.Line {
 	if e.How == battle.Fight {
 		id = "battle.told.struck"
 	}
-	return t.say(id, "unit", t.striker(e.Unit, e.Part), "at", t.target(e.Line, e.Unit, e.At), "steps", t.steps(e),
+	return t.say(id, "unit", t.striker(e.Unit, e.Part), "at", t.target(e.Line, e.Unit, e.At), "with", t.weapon(e), "steps", t.steps(e),
 		"end", t.end(e.Crossed, e.Fell, e.Left), "part", t.part(e.Line))
+}
+
+// weapon names what a unit attacks with where it does so with several.
+func (t tale) weapon(e *battle.Attacked) chat.Line {
+	one := t.after.Pack.Weapon(e.Weapon)
+	for _, other := range t.events {
+		o, ok := other.(*battle.Attacked)
+		if ok && one != nil && o.Line == e.Line && o.Unit == e.Unit && o.How == e.How && o.Weapon != e.Weapon {
+			return t.say("battle.told.with", "weapon", reason.Name(one.Title))
+		}
+	}
+	return nil
 }
 
 // striker names who of a unit attacks: the unit, or those of it that are unlike
@@ -461,15 +473,27 @@ func (t tale) stopped(typed []string) []chat.Line {
 			continue
 		}
 		why := t.say("battle.stopped.other")
+		unit, what := t.ordered(s.Line).Unit, s.What
 		switch s.Why {
 		case "battle.refuse.gone":
-			why = t.say("battle.stopped.gone", "unit", t.after.unit(s.What))
+			if own := unitOf(t.after.State, unit); what == "" || !own.Stands() {
+				what = unit
+			}
+			why = t.say("battle.stopped.gone", "unit", t.after.unit(what))
+		case "battle.refuse.fought":
+			why = t.say("battle.stopped.struck", "unit", t.after.unit(unit))
+		case "battle.refuse.alone":
+			why = t.say("battle.stopped.alone", "unit", t.after.unit(unit))
 		case "battle.refuse.dice":
 			why = t.say("battle.stopped.dice")
 		case "battle.refuse.melee", "battle.refuse.engaged", "battle.refuse.shoots_engaged":
 			why = t.say("battle.stopped.melee")
 		}
-		lines := []chat.Line{t.say("battle.stopped.line", "line", s.Line, "before", s.Line-1, "why", why)}
+		id := "battle.stopped.lines"
+		if s.Line == 2 {
+			id = "battle.stopped.second"
+		}
+		lines := []chat.Line{t.say(id, "line", s.Line, "before", s.Line-1, "why", why)}
 		if len(s.Rest) > 0 {
 			lines = append(lines, t.say("battle.stopped.rest", "n", len(s.Rest), "first", s.Rest[0], "last", s.Rest[len(s.Rest)-1]))
 		}

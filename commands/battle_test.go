@@ -180,6 +180,33 @@ func TestBattleEnds(t *testing.T) {
 	wants(t, tb.say("Ann", "#fen", "/battle open Bo 500"), "Ann offers Bo")
 }
 
+// A turn of several sheets stands in the report under one headline, which counts
+// all of them, as the post that handed it over did.
+func TestReportTellsWholeTurns(t *testing.T) {
+	tb := fen(t)
+	var headlines []string
+	fell := false
+	for range 6 {
+		mover, other := tb.moves()
+		tb.say(mover, "#fen", "/order shoot "+own[mover]+" at "+own[other]+", 8 in")
+		got := tb.say(mover, "#fen", "/order done")
+		at := strings.Index(got, mover+"'s turn ")
+		if at < 0 {
+			break // one side is gone
+		}
+		headline := strings.TrimSuffix(strings.SplitN(got[at:], "\n", 2)[0], ".")
+		headlines = append(headlines, "### "+headline+"\n")
+		fell = fell || !strings.Contains(headline, "nobody fell")
+	}
+	mover, other := tb.moves()
+	tb.say(mover, "#fen", "/battle finish")
+	tb.say(other, "#fen", "/battle agree")
+	wants(t, tb.report("#fen"), headlines...)
+	if !fell {
+		t.Error("nobody fell in any turn: the test says nothing")
+	}
+}
+
 func (tb *table) report(place string) string {
 	tb.t.Helper()
 	for i := len(tb.posts) - 1; i >= 0; i-- {

@@ -179,6 +179,7 @@ func TestZone(t *testing.T) {
 	for _, c := range []struct{ typed, want string }{
 		{"europe/paris", "Europe/Paris"}, {"America/new york", "America/New_York"}, {"EST", "no place whose clocks"},
 		{"Europe/Atlantis", "no place whose clocks"}, {"utc", "UTC"},
+		{"los angeles", "America/Los_Angeles"}, {"Paris", "Europe/Paris"}, {"Atlantis", "\"Atlantis\" is no place whose clocks"},
 	} {
 		if got := tb.say("Ann", "#fen", "/me zone "+c.typed); !strings.Contains(got, c.want) {
 			t.Errorf("/me zone %s:\n%swant %s", c.typed, got, c.want)

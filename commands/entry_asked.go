@@ -2,6 +2,7 @@ package commands
 
 import (
 	"strconv"
+	"strings"
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
@@ -140,7 +141,7 @@ func (a *ask) plainEntry(rec storage.Record) chat.Line {
 	case "seal.open":
 		id = "entry.seal"
 	}
-	return a.say(id, "entry", number(int64(rec.Seq)), "command", rec.Command,
+	return a.say(id, "entry", number(int64(rec.Seq)), "command", strings.ReplaceAll(rec.Command, ".", " "),
 		"who", a.here.who(rec.Player), "time", a.desk.when(rec.Time, a.msg.Person))
 }
 

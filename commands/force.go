@@ -3,6 +3,7 @@ package commands
 import (
 	"errors"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"drumhead/commands/args"
@@ -19,7 +20,7 @@ func forceCommands() []command {
 			Example: "/force add Weir Militia, 500 points; 10 Pikes; 10 Crossbows; Marram",
 			Params:  []args.Param{{Name: "list", Kind: args.Force, Help: "a name and points, then a unit a line"}}},
 			plan: planForceAdd},
-		{Spec: args.Spec{Name: "force change", Mode: args.Direct, Help: "change your draft: a size, a name, a unit less",
+		{Spec: args.Spec{Name: "force change", Mode: args.Direct, Help: "change your draft, or a saved force: a size, a unit less",
 			Example: "/force change 10 Pikes",
 			Params:  []args.Param{{Name: "change", Kind: args.Force, Optional: true, Help: "10 Pikes, no Mortar, or line 3: Crossbows"}}},
 			plan: planForceChange},
@@ -86,20 +87,21 @@ func (a *ask) readForceFile(f chat.File) (*rules.Pack, muster.Draft, error) {
 	return p, d, err
 }
 
-// planForceChange changes the draft, line by line, all of it or nothing.
+// planForceChange changes the draft, or where there is none the saved force that
+// is named, line by line, all of it or nothing.
 func planForceChange(a *ask) (*answer, error) {
+	lines := a.values.Lines("change")
 	draft, err := a.forceDraft()
+	if err == nil && draft == nil {
+		draft, lines, err = a.savedToChange(lines)
+	}
 	if err != nil {
 		return nil, err
-	}
-	if draft == nil {
-		return nil, refuse("/force add", "force.refuse.nodraft")
 	}
 	p, err := a.desk.pack(draft.Pack)
 	if err != nil {
 		return nil, err
 	}
-	lines := a.values.Lines("change")
 	if len(lines) == 0 {
 		return only(a.forceText(p, *draft))
 	}
@@ -110,6 +112,40 @@ func planForceChange(a *ask) (*answer, error) {
 		}
 	}
 	return a.judged(p, d)
+}
+
+// savedToChange is the saved force that the first line names, with the lines that
+// change it. It must be named: a choice that is still shown below an old draft
+// would change a force that was saved since.
+func (a *ask) savedToChange(lines []string) (*muster.Draft, []string, error) {
+	all, err := a.forces(a.msg.Person)
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, f := range all {
+		if len(lines) > 0 && args.Key(lines[0]) == args.Key(f.Name) {
+			return draftOf(f), lines[1:], nil
+		}
+	}
+	if len(all) == 0 {
+		return nil, nil, refuse("/force add", "force.refuse.nochange")
+	}
+	first := all[0]
+	p, err := a.desk.pack(first.Pack)
+	if err != nil {
+		return nil, nil, err
+	}
+	change := strconv.Itoa(first.Units[0].Size) + " " + p.Called(first.Units[0].Kind)
+	return nil, nil, refuse("/force change "+first.Name+"; "+change, "force.refuse.whichchange", "names", forceTitles(all))
+}
+
+// draftOf is a saved force as a draft of its game.
+func draftOf(f muster.Force) *muster.Draft {
+	d := f.Draft()
+	if f.Pack != firstGame {
+		d.Pack = f.Pack
+	}
+	return &d
 }
 
 // judged saves a draft without faults, keeps one with, and says which.

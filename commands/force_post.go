@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"drumhead/commands/args"
 	"drumhead/commands/chat"
 	"drumhead/engine/muster"
 	"drumhead/engine/rules"
@@ -142,7 +143,11 @@ func (a *ask) forcePost(p *rules.Pack, f muster.Force) chat.Post {
 	if list := p.Army(f.Army); list != nil {
 		army = list.Title
 	}
-	post := a.post(a.say("force.head", "name", said(f.Name), "army", army))
+	id := "force.head"
+	if args.Key(f.Name) == args.Key(army) {
+		id = "force.head_army" // once is enough
+	}
+	post := a.post(a.say(id, "name", said(f.Name), "army", army))
 	for _, fault := range j.Faults {
 		post.Lines = append(post.Lines, a.here.speaker().Reason(fault.Reason))
 	}

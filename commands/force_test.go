@@ -47,7 +47,7 @@ func TestForceStory(t *testing.T) {
 	got = tb.pick("Ann", "@dm", "10 Pikes")
 	wants(t, got, "Weir Militia saved: 500 of 500 points, 5 units, no fault.")
 	wants(t, tb.say("Ann", "@dm", "/force show"), "You have 1 force here:", "Weir Militia: 500 of 500 points, 5 units.")
-	wants(t, tb.say("Ann", "@dm", "/force show weir"), "Weir Militia, Weir Militia:", "10 Weir Pikes at 9           90")
+	wants(t, tb.say("Ann", "@dm", "/force show weir"), "Weir Militia:\n", "10 Weir Pikes at 9           90")
 	if tb.size("@dm") != 0 || tb.size("table") != 0 {
 		t.Error("a force made an entry")
 	}
@@ -77,20 +77,23 @@ func TestForceFiles(t *testing.T) {
 
 func TestForceChangeAndDrop(t *testing.T) {
 	tb := newTable(t)
-	wants(t, tb.say("Ann", "@dm", "/force change 10 Pikes"), "You have no draft here to change.")
+	wants(t, tb.say("Ann", "@dm", "/force change 10 Pikes"), "You have no draft and no force here to change.")
 	tb.say("Ann", "@dm", storyForce)
 	wants(t, tb.say("Ann", "@dm", "/force change"), "Copy this, change it, send it:\n/force add\nWeir Militia, 500 points\n12 Weir Pikes\n10 Crosbows\n")
 	wants(t, tb.say("Ann", "@dm", "/force change no Dragon"), "Your draft has no unit called \"Dragon\".")
 	wants(t, tb.say("Ann", "@dm", "/force show draft"), "Your draft has 2 faults", "518 of 500")
 	wants(t, tb.say("Ann", "@dm", "/force change Crossbows, yes; no Mortar"), "Weir Militia saved: 423 of 500 points, 4 units, no fault.")
 	wants(t, tb.say("Ann", "@dm", "/force change yes"), "You have no draft here to change.")
+	wants(t, tb.say("Ann", "@dm", "/force change no Barge"), "A saved force is changed by its name: Weir Militia.",
+		"Example: /force change Weir Militia; 12 Weir Pikes") // as a choice of the old draft would
+	wants(t, tb.say("Ann", "@dm", "/force change Weir Militia; no Barge"), "Weir Militia saved: 303 of 500 points, 3 units, no fault.")
 	wants(t, tb.say("Ann", "@dm", "/force drop Weir"), "[Drop Weir Militia]")
 	wants(t, tb.say("Ann", "@dm", "/force drop Nobody"), "You have no force called \"Nobody\" here.\nYou have: Weir Militia.")
 	wants(t, tb.pick("Ann", "@dm", "Drop Weir Militia"), "Weir Militia is deleted.")
 	wants(t, tb.say("Ann", "@dm", "/force drop Weir Militia"), "and no other")
 	tb.say("Ann", "@dm", storyForce)
 	wants(t, tb.say("Ann", "@dm", "/force drop draft"), "Your draft is deleted.")
-	wants(t, tb.say("Ann", "@dm", "/force change yes"), "You have no draft here to change.")
+	wants(t, tb.say("Ann", "@dm", "/force change yes"), "You have no draft and no force here to change.")
 }
 
 // What one person keeps is nobody else's, and has a limit.

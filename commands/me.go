@@ -25,13 +25,13 @@ func planZone(a *ask) (*answer, error) {
 	s := a.desk.somebody(a.msg.Person)
 	if typed == "" {
 		if s.Zone == "" {
-			return only(a.post(a.say("me.nozone")))
+			return only(a.post(a.say("me.nozone"), a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: "/me zone Europe/Paris"})))
 		}
 		return only(a.post(a.say("me.zone", "zone", s.Zone, "now", a.desk.when(a.now, a.msg.Person))))
 	}
 	zone, ok := findZone(typed)
 	if !ok {
-		return nil, refuse("/me zone America/New_York", "me.refuse.zone", "zone", said(typed))
+		return nil, refuse("/me zone America/New_York", "me.refuse.zone", "zone", said(strings.TrimSpace(a.value("zone"))))
 	}
 	s.Zone = zone
 	if err := a.desk.keep(a.ctx, a.msg.Community, a.msg.Person, s); err != nil {
@@ -40,12 +40,25 @@ func planZone(a *ask) (*answer, error) {
 	return only(a.post(a.say("me.zone", "zone", zone, "now", a.desk.when(a.now, a.msg.Person))))
 }
 
-// findZone reads the name of a place's zone, with its capitals put right.
+// continents are what a city's zone begins with.
+var continents = []string{"Africa", "America", "Antarctica", "Asia", "Atlantic", "Australia", "Europe", "Indian", "Pacific"}
+
+// findZone reads the name of a place's zone, with its capitals put right. A city
+// alone is enough where only one continent has a zone of that name.
 func findZone(typed string) (string, bool) {
 	if strings.EqualFold(typed, "utc") {
 		return "UTC", true
 	}
 	parts := strings.Split(typed, "/")
+	if len(parts) == 1 && typed != "" {
+		var found []string
+		for _, c := range continents {
+			if zone, ok := findZone(c + "/" + typed); ok {
+				found = append(found, zone)
+			}
+		}
+		return strings.Join(found, ""), len(found) == 1
+	}
 	if len(parts) < 2 || strings.EqualFold(parts[0], "etc") {
 		return "", false
 	}

@@ -51,7 +51,7 @@ func TestOddsRollNothing(t *testing.T) {
 // 17%, by arithmetic.
 func TestOddsOfOneStep(t *testing.T) {
 	tb := newTable(t)
-	wants(t, tb.say("Ann", "#fen", "/odds 1d6 6+"), "0: 83%.", "At least: 1 17%.")
+	wants(t, tb.say("Ann", "#fen", "/odds 1d6 6+"), "0: 83%.", "At least 1: 17%.")
 }
 
 // The example that is shown to who has no force can be typed as it stands.

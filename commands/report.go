@@ -86,6 +86,10 @@ type page struct {
 	view *view
 	seq  uint64
 	end  uint64 // the entry that ended the battle, 0 if none did
+
+	began field           // the battle as the turn that is being told began
+	turns strings.Builder // turns told to their end
+	now   strings.Builder // the turn that is being told
 }
 
 // makeReport writes the page of a battle in Markdown: result, forces, turns, the
@@ -122,7 +126,7 @@ func (d *Desk) asking(ctx context.Context, r chat.Recipe) (*ask, storage.LedgerI
 // write goes through the ledger once: what belongs to the battle is told.
 func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]byte, error) {
 	game := proof.NewGame(p.ask.desk.file)
-	var turns, story strings.Builder
+	var story strings.Builder
 	var f field
 	var told history
 	tallies := proof.NewTallies(p.ask.desk.file, proof.Span{Battle: p.seq})
@@ -158,18 +162,21 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 		was, is := p.field(before), p.field(game)
 		if rec.Seq == p.seq {
 			was = is
+			p.began = is
+			p.turns.WriteString(p.line(is, "battle.page.first", "player", is.player(is.First)))
 		}
 		f = is
 		if p.end == 0 && is.Stage == battle.Ended {
 			p.end = rec.Seq
 		}
-		if err := p.turn(&turns, was, is, rec); err != nil {
+		if err := p.turn(was, is, rec); err != nil {
 			return nil, err
 		}
 	}
 	p.head(f)
 	p.charts(f, tallies)
-	p.WriteString("\n" + p.line(f, "battle.page.turns") + turns.String())
+	p.unfinished(f)
+	p.WriteString("\n" + p.line(f, "battle.page.turns") + p.turns.String())
 	if story.Len() > 0 {
 		p.WriteString("\n" + p.line(f, "battle.page.words") + story.String())
 	}
@@ -270,28 +277,44 @@ func (f field) resultLines() []chat.Line {
 	return lines
 }
 
-// turn tells one entry under the heading of its turn.
-func (p *page) turn(out *strings.Builder, was, is field, rec storage.Record) error {
+// turn tells one entry; at the end of a turn all of it stands under its headline.
+func (p *page) turn(was, is field, rec storage.Record) error {
 	events, err := battleEvents(rec)
 	if err != nil {
 		return err
 	}
-	if rec.Seq == p.seq {
-		out.WriteString(p.line(is, "battle.page.first", "player", is.player(is.First)))
-	}
 	if len(events) > 0 && events[0].Type() == "undone" {
 		events = events[:1] // what stands was told when it happened
 	}
-	t := tale{before: was, after: is, rec: rec, events: events, all: true}
-	for _, line := range t.lines(nil) {
+	t := tale{before: was, after: is, rec: rec, events: events, start: p.began, all: true}
+	for _, line := range append(t.body(everything), t.stopped(nil)...) {
 		if text := words.Flat(line); text != "" {
-			out.WriteString("- " + markdown(text) + "\n")
+			p.now.WriteString("- " + markdown(text) + "\n")
 		}
 	}
 	if t.turnEnds() {
-		out.WriteString("- " + markdown(words.Flat(t.score())) + "\n\n")
+		p.now.WriteString("- " + markdown(words.Flat(t.score())) + "\n")
+		p.under(strings.TrimSuffix(words.Flat(t.headline()), "."))
+		p.began = is
 	}
 	return nil
+}
+
+// under ends the turn that is being told, with its heading.
+func (p *page) under(heading string) {
+	fmt.Fprintf(&p.turns, "\n### %s\n\n%s", markdown(heading), p.now.String())
+	p.now.Reset()
+}
+
+// unfinished tells what came after the last turn that was played to its end.
+func (p *page) unfinished(f field) {
+	switch {
+	case p.now.Len() == 0:
+	case f.Stage == battle.Playing:
+		p.under(words.Flat(f.say("battle.page.so_far", "player", f.player(f.Side), "turn", f.Turn)))
+	default:
+		p.turns.WriteString("\n" + p.now.String())
+	}
 }
 
 // words are what a player told, unless it was hidden.

@@ -24,7 +24,7 @@ func planUnit(a *ask) (*answer, error) {
 		p.Lines = append(p.Lines, a.here.speaker().Reason(f.Pack.UnitLine(kind)))
 	}
 	p.Lines = append(p.Lines, f.unitLines(u)...)
-	if !u.Stands() {
+	if !u.Stands() || f.Stage != battle.Playing {
 		return only(p)
 	}
 	if u.Side == f.Side {

@@ -144,8 +144,47 @@ func fitting(words []word, room int) (n int, ends bool) {
 	return n, false
 }
 
-// wordsOf cuts a line at the spaces of its text.
+// wordsOf cuts a line at the spaces of its text, but for those within a figure.
 func wordsOf(line Line) []word {
+	var out []word
+	all := spaced(line)
+	for i, w := range all {
+		last := len(out) - 1
+		if last >= 0 && figure(out[last], w, i == len(all)-1) {
+			out[last] = word{spans: joined([]word{out[last], w}), width: out[last].width + 1 + w.width, last: out[last].last + " " + w.last}
+			continue
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+// figure tells whether two words are read as one: "0:" and "94%", "2 to" and
+// "5", and the number of an entry with what stands before it.
+func figure(one, next word, final bool) bool {
+	span := next.spans[0]
+	if span.Kind == Number {
+		return final || !one.ends()
+	}
+	before, hasColon := strings.CutSuffix(one.last, ":")
+	if span.Kind != Plain || span.Text == "" || !endsInDigit(before) && !strings.HasSuffix(one.last, " to") {
+		return false
+	}
+	switch {
+	case next.last == "to":
+		return true
+	case hasColon:
+		return strings.Contains(span.Text, "%")
+	}
+	return strings.HasSuffix(one.last, " to") && endsInDigit(span.Text[:1])
+}
+
+func endsInDigit(s string) bool {
+	return s != "" && '0' <= s[len(s)-1] && s[len(s)-1] <= '9'
+}
+
+// spaced cuts a line at every space of its text.
+func spaced(line Line) []word {
 	var out []word
 	open := false // the last word may go on
 	for _, s := range line {

@@ -39,6 +39,12 @@ func TestFold(t *testing.T) {
 		{"a hash", Line{{Kind: Code, Text: hash}}, []string{hash}},
 		{"a command", Line{{Kind: Plain, Text: "Example: "}, {Kind: Command, Text: "/order move Pikes 5 in; shoot Crossbows at Riders, 20 in; done"}},
 			[]string{"Example: /order move Pikes 5 in; shoot Crossbows at Riders, 20 in; done"}},
+		{"a chance stays with its number", plain("#10.5, Crossbows at Hookmen: 3.3 fallen expected, really; 2 to 5: 82%."),
+			[]string{"#10.5, Crossbows at Hookmen: 3.3 fallen expected, really;", "  2 to 5: 82%."}},
+		{"of many chances each stays whole", plain("At least 1 of them, which is a long way to begin, and then 2: 12%, 3: 4%."),
+			[]string{"At least 1 of them, which is a long way to begin,", "  and then 2: 12%, 3: 4%."}},
+		{"a number is never alone", append(plain("a line that goes on and on without any pause at all until it "), Span{Kind: Number, Entry: 4, Text: ".1"}),
+			[]string{"a line that goes on and on without any pause at all until", "  it .1"}},
 		{"line ends", plain("one\ntwo"), []string{"one", "two"}},
 	} {
 		got := Fold([]Line{c.line})

@@ -358,12 +358,17 @@ func (p *Pack) unlike(c Characteristic) reason.Name {
 
 func (p *Pack) scenarioLines() []reason.Reason {
 	var lines []reason.Reason
+	holds := false
 	for _, s := range p.Scenarios {
 		var places []reason.Name
 		for _, o := range s.Objectives {
 			places = append(places, reason.Name(o.Title))
 		}
 		lines = append(lines, reason.New("page.scenario", "name", reason.Name(s.Title), "words", reason.Name(s.Words), "turns", s.Turns, "holds", s.Holds, "places", places))
+		holds = holds || s.Holds > 0 && len(places) > 0
+	}
+	if holds {
+		lines = append(lines, reason.New("page.holding"))
 	}
 	return lines
 }
