@@ -87,10 +87,13 @@ type page struct {
 	seq  uint64
 	end  uint64 // the entry that ended the battle, 0 if none did
 
-	began field           // the battle as the turn that is being told began
-	turns strings.Builder // turns told to their end
-	now   strings.Builder // the turn that is being told
+	began map[turnOf]field // the battle as each turn began: an undone one is told again
+	turns strings.Builder  // turns told to their end
+	now   strings.Builder  // the turn that is being told
 }
+
+// turnOf is whose turn of which number.
+type turnOf struct{ turn, side int }
 
 // makeReport writes the page of a battle in Markdown: result, forces, turns, the
 // players' own words, and how to check it.
@@ -99,7 +102,7 @@ func makeReport(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &page{ask: a, view: a.here, seq: uint64(r.First)}
+	p := &page{ask: a, view: a.here, seq: uint64(r.First), began: map[turnOf]field{}}
 	return p.write(ctx, l, uint64(r.Last))
 }
 
@@ -162,7 +165,7 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 		was, is := p.field(before), p.field(game)
 		if rec.Seq == p.seq {
 			was = is
-			p.began = is
+			p.began[turnOf{is.Turn, is.Side}] = is
 			p.turns.WriteString(p.line(is, "battle.page.first", "player", is.player(is.First)))
 		}
 		f = is
@@ -286,7 +289,7 @@ func (p *page) turn(was, is field, rec storage.Record) error {
 	if len(events) > 0 && events[0].Type() == "undone" {
 		events = events[:1] // what stands was told when it happened
 	}
-	t := tale{before: was, after: is, rec: rec, events: events, start: p.began, all: true}
+	t := tale{before: was, after: is, rec: rec, events: events, start: p.began[turnOf{was.Turn, was.Side}], all: true}
 	for _, line := range append(t.body(everything), t.stopped(nil)...) {
 		if text := words.Flat(line); text != "" {
 			p.now.WriteString("- " + markdown(text) + "\n")
@@ -295,7 +298,7 @@ func (p *page) turn(was, is field, rec storage.Record) error {
 	if t.turnEnds() {
 		p.now.WriteString("- " + markdown(words.Flat(t.score())) + "\n")
 		p.under(strings.TrimSuffix(words.Flat(t.headline()), "."))
-		p.began = is
+		p.began[turnOf{is.Turn, is.Side}] = is
 	}
 	return nil
 }
