@@ -192,25 +192,27 @@ func planForceShow(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	var post chat.Post
-	if len(all) == 0 {
-		post = a.post(a.say("force.none"), a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: muster.Example}))
-	} else {
-		post = a.post(a.say("force.list", "n", len(all)))
-	}
-	for _, f := range all {
-		if p, err := a.desk.pack(f.Pack); err == nil { // a game that is no longer here keeps its forces
-			post.Lines = append(post.Lines, a.forceLine(p, f))
+	var posts []chat.Post
+	switch {
+	case len(all) > 0:
+		post := a.post(a.say("force.list", "n", len(all)))
+		for _, f := range all {
+			if p, err := a.desk.pack(f.Pack); err == nil { // a game that is no longer here keeps its forces
+				post.Lines = append(post.Lines, a.forceLine(p, f))
+			}
 		}
+		posts = append(posts, post)
+	case draft == nil:
+		posts = append(posts, a.post(a.say("force.none"), a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: muster.Example})))
 	}
 	if draft == nil {
-		return only(post)
+		return only(posts...)
 	}
 	p, err := a.desk.pack(draft.Pack)
 	if err != nil {
 		return nil, err
 	}
-	return only(post, a.draftPost(draft.Judge(p), "force.drafted"))
+	return only(append(posts, a.draftPost(draft.Judge(p), "force.drafted"))...)
 }
 
 func (a *ask) showDraft() (*answer, error) {
