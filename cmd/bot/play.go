@@ -15,7 +15,6 @@ import (
 	"drumhead/commands/args"
 	"drumhead/commands/beacon"
 	"drumhead/commands/chatscript"
-	"drumhead/commands/words"
 	"drumhead/storage"
 
 	"golang.org/x/term"
@@ -156,12 +155,11 @@ func explain(err error) error {
 
 // seat gives a new terminal a place at the house's desk.
 func (h *house) seat(c terminal.Config) (*terminal.Terminal, error) {
-	catalog, err := words.English()
+	say, err := sayings()
 	if err != nil {
 		return nil, err
 	}
-	speaker := words.Speaker{Catalog: catalog}
-	c.Say = func(id string, slots ...any) string { return words.Flat(speaker.Say(id, slots...)) }
+	c.Say = say
 	if c.Keyboard {
 		c.History = h.history()
 	}

@@ -49,7 +49,8 @@ func subcommands() []subcommand {
 		{"pack", "check FILE | show ID|FILE", "check a rules pack, or show its rules in words", "", pack},
 		{"stream", "[--bytes N] [--seed WORD]", "write raw bytes of dice, for programs that test randomness", "", stream},
 		{"schema", "[NAME]", "print a JSON Schema", "", schema},
-		{"serve", "", "connect to chat platforms", "", serve},
+		{"serve", "--config FILE", "connect to chat platforms", "", serve},
+		{"doctor", "--config FILE", "say what is wrong with a set-up, and what to do", "", doctor},
 		{"version", "", "say which version this is", "", version},
 		{"help", "[SUBCOMMAND]", "say what the subcommands do", "", help},
 	}

@@ -169,11 +169,7 @@ func (h *house) settle(ctx context.Context) error {
 	if !h.clock.real {
 		h.clock.reach(h.clock.Now().Add(practiceStep))
 	}
-	select {
-	case h.soon <- struct{}{}: // there may be an earlier timer now
-	default:
-	}
-	return err
+	return errors.Join(err, h.wake(ctx)) // there may be an earlier timer now
 }
 
 // due does what is due, sends what waits, and tells when more is due. On a
@@ -236,16 +232,10 @@ func (h *house) watch(ctx context.Context) {
 		if h.desk.Fetch(ctx) { // takes as long as a network takes; nobody waits for it
 			continue
 		}
-		nap := longestNap
-		if left := next.Sub(h.clock.Now()); !next.IsZero() && left < nap {
-			nap = max(left, time.Second)
-		}
-		select {
-		case <-ctx.Done():
+		if ctx.Err() != nil {
 			return
-		case <-h.soon:
-		case <-time.After(nap):
 		}
+		h.nap(ctx, next)
 	}
 }
 
