@@ -73,6 +73,7 @@ func (p *Pump) send(ctx context.Context, sp storage.Post) error {
 		return chat.ErrLater // its platform is not connected now
 	}
 	receipt, err := adapter.Send(ctx, post)
+	ctx = context.WithoutCancel(ctx) // what was sent is marked, also when the program is being stopped
 	if errors.Is(err, chat.ErrGone) || errors.Is(err, chat.ErrMuted) {
 		p.desk.log.Warn("a post could not be shown", "post", post.ID, "place", sp.Place, "err", err)
 		if err := p.desk.witness(ctx, sp.ID, post, p.desk.clock(), true); err != nil {

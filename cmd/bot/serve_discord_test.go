@@ -1,0 +1,81 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+
+	"drumhead/cmd/bot/internal/discord/discordtest"
+)
+
+// shared is a buffer that the program writes and the test reads.
+type shared struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (s *shared) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.Write(p)
+}
+
+func (s *shared) String() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.String()
+}
+
+// The whole program, as an operator starts it: a roll given as a slash command is
+// answered in its channel, and the program ends in order when it is told to. The
+// log holds neither the token nor what was said.
+func TestServeOnDiscord(t *testing.T) {
+	server := discordtest.Start(t, discordtest.Options{Guilds: []discordtest.Guild{{ID: discordtest.StageGuild, Name: "Osier"}}})
+	channel := server.ID()
+	server.Add(discordtest.Channel{ID: channel, Guild: discordtest.StageGuild, Name: "fen"})
+	dir := t.TempDir()
+	path := filepath.Join(dir, "drumhead.toml")
+	t.Setenv("DRUMHEAD_TEST_TOKEN", discordtest.Token)
+	config := "name = \"weir.example\"\nlog = \"debug\"\n[discord]\ntoken-env = \"DRUMHEAD_TEST_TOKEN\"\nbase = \"" + server.URL + "\"\nfiles = \"" + server.URL + "\"\n"
+	if err := os.WriteFile(path, []byte(config), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	var out, errs shared
+	end := make(chan int, 1)
+	go func() { end <- Run(ctx, []string{"serve", "--config", path}, strings.NewReader(""), &out, &errs) }()
+	server.Until("the bot is there", func() bool { return server.Lines().Sessions > 0 })
+	ann := discordtest.Who{ID: server.ID(), Name: "Ann", Guild: discordtest.StageGuild, Channel: channel}
+	server.Do(ann, discordtest.SlashCommand, map[string]any{"id": "1", "name": "roll", "type": 1, "resolved": map[string]any{},
+		"options": []any{map[string]any{"name": "dice", "type": 3, "value": "12d6 4+ for lantern oil"}}})
+	server.Until("the roll stands in its channel", func() bool {
+		for _, m := range server.Messages(channel) {
+			if strings.Contains(m.Content(), "lantern oil") {
+				return true
+			}
+		}
+		return false
+	})
+	stop()
+	if code := <-end; code != good {
+		t.Errorf("it ended with %d: %s", code, errs.String())
+	}
+	for _, secret := range []string{discordtest.Token, "lantern oil"} {
+		if strings.Contains(errs.String()+out.String(), secret) {
+			t.Errorf("the log holds %q:\n%s", secret, errs.String())
+		}
+	}
+	for _, name := range []string{storeFile, keyFile, "discord.pocket"} {
+		if info, err := os.Stat(filepath.Join(dir, "games", name)); err != nil || info.Mode().Perm() != 0o600 {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if code, _, errs := start(t, "", "play", "--data", filepath.Join(dir, "games"), "--strict"); code != good {
+		t.Errorf("the directory cannot be used afterwards: %s", errs)
+	}
+}
