@@ -21,9 +21,9 @@ func (r *reader) clauses(l *Line) *reason.Refusal {
 				l.Else = append(l.Else, next)
 				aim = &l.Else[len(l.Else)-1]
 			}
-		case r.any("if", "when"):
+		case l.If == nil && r.any("if", "when"):
 			l.If, why = r.condition()
-		case l.Order == Cast && r.any("near"):
+		case l.Order == Cast && l.Near == nil && r.any("near"):
 			l.Near, why = r.nearby()
 		case l.Order == Cast && r.any("by"):
 			l.Unit, why = r.unit()
@@ -103,12 +103,19 @@ func (r *reader) nearby() ([]string, *reason.Refusal) {
 }
 
 // fact reads one thing that lies between: a distance, cover, sight, half range,
-// an arc, how many models, which weapon. It gives false when none comes next.
+// an arc, how many models, which weapon. It gives false when none comes next, and
+// when what comes next says otherwise than what was said before: of two distances
+// neither is meant.
 func (r *reader) fact(a *Aim, unit string, why **reason.Refusal) bool {
 	before := len(r.left)
 	for r.take(",") {
 	}
+	rest := r.left
 	if tenths, ok := r.inches(false); ok {
+		if a.Tenths != 0 && a.Tenths != tenths {
+			r.left = rest
+			return false
+		}
 		r.any("away", "apart", "range", "off")
 		a.Tenths = tenths
 		return true
@@ -130,19 +137,19 @@ func (r *reader) fact(a *Aim, unit string, why **reason.Refusal) bool {
 		return true
 	}
 	for _, between := range rules.Terrains {
-		if r.any("across "+between, "across the "+between, "over "+between) {
+		if (a.Across == "" || a.Across == between) && r.any("across "+between, "across the "+between, "over "+between) {
 			a.Across = between
 			return true
 		}
 	}
 	for _, arc := range rules.Arcs {
-		if r.any(arc, "in the "+arc, "from the "+arc, "at the "+arc) {
+		if (a.Arc == "" || a.Arc == arc) && r.any(arc, "in the "+arc, "from the "+arc, "at the "+arc) {
 			a.Arc = arc
 			return true
 		}
 	}
-	if len(r.left) > 1 && r.left[0] == "with" {
-		if n, err := strconv.Atoi(r.left[1]); err == nil && n > 0 {
+	if len(r.left) > 1 && r.left[0] == "with" && !r.counted(a) {
+		if n, err := strconv.Atoi(r.left[1]); err == nil && n > 0 && (a.Models == 0 || a.Models == n) {
 			r.left = r.left[2:]
 			r.any("models", "model")
 			a.Models = n
@@ -157,6 +164,13 @@ func (r *reader) fact(a *Aim, unit string, why **reason.Refusal) bool {
 	}
 	r.left = append([]string{","}, r.left...)
 	return false
+}
+
+// counted tells whether another number of models comes next than was said before,
+// or another weapon.
+func (r *reader) counted(a *Aim) bool {
+	n, err := strconv.Atoi(r.left[1])
+	return err == nil && a.Models != 0 && a.Models != n || err != nil && a.Weapon != ""
 }
 
 // inches reads a length in tenths: 7.4 in, 20 inches; with bare, a number alone.

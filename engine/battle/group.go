@@ -100,12 +100,12 @@ func (s State) armed(u Unit, kind func(*rules.Weapon) bool) []*rules.Weapon {
 // weapons lists what the unit shoots with at an aim: the weapon that was named;
 // or everything in range, if it may; or its missiles in range; or, if none of
 // them reaches, one sidearm or thrown weapon that does. A distance that nobody
-// said is in range.
+// said is in range; a weapon whose bearers all fell is not there.
 func (s State) weapons(u Unit, a Aim) []*rules.Weapon {
 	var missiles, light []*rules.Weapon
 	for _, w := range s.shooting(u) {
 		switch {
-		case a.Weapon != "" && a.Weapon != w.ID, !w.Reaches(reason.Inches(a.Tenths)):
+		case a.Weapon != "" && a.Weapon != w.ID, !w.Reaches(reason.Inches(a.Tenths)), u.Stands() && len(s.hands(u, w, 0)) == 0:
 		case w.Light():
 			light = append(light, w)
 		default:

@@ -44,7 +44,7 @@ func (v view) legal(l Line) *reason.Refusal {
 	case Move, Run, FallBack:
 		return v.legalMove(u, l)
 	case Hold:
-		return v.legalObjective(l.At)
+		return v.legalHold(u, l.At)
 	case Shoot:
 		return v.legalShot(u, l.Aim)
 	case Split:
@@ -118,6 +118,8 @@ func (v view) legalMove(u Unit, l Line) *reason.Refusal {
 	switch {
 	case u.Turn.Moved && !v.loose[u.ID]:
 		return refuse("battle.refuse.moved", "unit", v.name(u.ID))
+	case v.movedAmong(u) != "":
+		return refuse("battle.refuse.moved", "unit", v.name(v.movedAmong(u)))
 	case v.unsure[u.ID]:
 	case l.Order == FallBack && !u.InMelee():
 		return reason.Refuse("move "+v.Short(u.ID)+" 4 in", "battle.refuse.free", "unit", v.name(u.ID))
@@ -139,6 +141,31 @@ func (v view) legalMove(u Unit, l Line) *reason.Refusal {
 		return v.legalJoin(u, l.Joins)
 	}
 	return v.legalObjective(l.At)
+}
+
+// movedAmong is who stands among a unit and has moved by itself in this turn, ""
+// for nobody: whoever goes along cannot move twice.
+func (v view) movedAmong(u Unit) string {
+	for _, with := range v.joined(u.ID) {
+		if with.Turn.Moved && !v.loose[with.ID] && !v.loose[u.ID] {
+			return with.ID
+		}
+	}
+	return ""
+}
+
+// legalHold refuses to be where one is not: who stands among a unit is where that
+// is, and who went to one place is not at another.
+func (v view) legalHold(u Unit, at string) *reason.Refusal {
+	host, joined := v.Unit(u.Joined)
+	switch {
+	case at == "" || v.unsure[u.ID] || v.loose[u.ID]:
+	case joined && host.At != at && !v.unsure[host.ID] && !v.loose[host.ID]:
+		return refuse("battle.refuse.joined_hold", "unit", v.name(u.ID), "host", v.name(u.Joined))
+	case u.Turn.Moved && u.At != "" && u.At != at:
+		return refuse("battle.refuse.moved", "unit", v.name(u.ID))
+	}
+	return v.legalObjective(at)
 }
 
 // legalJoin refuses who may not join a unit, and units that nobody can join.
@@ -256,7 +283,7 @@ func (v view) inSight(u, t Unit, a Aim) *reason.Refusal {
 // legalWeapon refuses a weapon that the unit has not, or that does not reach.
 func (v view) legalWeapon(u, t Unit, a Aim) *reason.Refusal {
 	w := v.Pack.Weapon(a.Weapon)
-	if w == nil || w.Melee() || !slices.Contains(v.kind(u.Kind).Weapons, a.Weapon) {
+	if w == nil || !slices.Contains(v.shooting(u), w) || len(v.hands(u, w, 0)) == 0 && !v.unsure[u.ID] {
 		return refuse("battle.refuse.weapon", "unit", v.name(u.ID), "said", a.Weapon, "weapons", v.titles(v.shooting(u)))
 	}
 	if !w.Reaches(reason.Inches(a.Tenths)) {

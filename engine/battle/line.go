@@ -86,10 +86,14 @@ func (c Condition) Hold(s State) bool {
 // aims lists the line's aim and its alternatives, in the order to be tried.
 func (l Line) aims() []Aim { return append([]Aim{l.Aim}, l.Else...) }
 
-// with is the line at another aim: without a target it becomes hold.
+// with is the line at another aim: without a target it becomes hold. All of a
+// split goes to the one target that is named instead.
 func (l Line) with(a Aim) Line {
 	if a.At == "" {
 		return Line{Order: Hold, Unit: l.Unit}
+	}
+	if l.Order == Split {
+		l.Order, l.Shares = Shoot, nil
 	}
 	l.Aim = a
 	return l

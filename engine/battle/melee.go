@@ -53,18 +53,19 @@ func (r *run) melee(unit, at, charger string) {
 	switch first := r.first(u, t, charger); first {
 	case "":
 		// Both with all that stood before: what the first does takes nobody from the other.
-		r.land(u, t.ID)
-		r.land(t, u.ID)
+		mine, theirs := r.band(u), r.band(t)
+		r.land(mine, t.ID)
+		r.land(theirs, u.ID)
 		r.fallen(t.ID)
 	default:
 		one, other := u, t
 		if first == t.ID {
 			one, other = t, u
 		}
-		r.land(one, other.ID)
+		r.land(r.band(one), other.ID)
 		r.fallen(other.ID)
 		if other = *r.state.unit(other.ID); other.Stands() {
-			r.land(other, one.ID)
+			r.land(r.band(other), one.ID)
 		}
 	}
 	r.fallen(unit)
@@ -112,9 +113,19 @@ func (r *run) enemyOf(unit string) string {
 	return best
 }
 
-// land carries out a strike of a unit that has not struck in this turn, part by
-// part. Who has nothing to strike with has had its turn.
-func (r *run) land(u Unit, at string) {
+// band is a unit and who stands among it, as they are now.
+func (r *run) band(u Unit) []Unit { return append([]Unit{u}, r.state.joined(u.ID)...) }
+
+// land lets each of a band strike, as they were when the band was called.
+func (r *run) land(band []Unit, at string) {
+	for _, u := range band {
+		r.strikeOnce(u, at)
+	}
+}
+
+// strikeOnce carries out a strike of a unit that has not struck in this turn, part
+// by part. Who has nothing to strike with has had its turn.
+func (r *run) strikeOnce(u Unit, at string) {
 	if u.Turn.Struck {
 		return
 	}
@@ -135,8 +146,5 @@ func (r *run) land(u Unit, at string) {
 	}
 	if !r.state.unit(u.ID).Turn.Struck {
 		r.emit(&Engaged{Line: r.line, Unit: u.ID})
-	}
-	for _, with := range r.state.joined(u.ID) {
-		r.land(with, at)
 	}
 }

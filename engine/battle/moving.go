@@ -27,6 +27,9 @@ func (r *run) move(l Line) {
 	}
 	if status != "" {
 		r.emit(&Status{Unit: u.ID, Status: status})
+		for _, with := range r.state.joined(u.ID) { // who goes along has run, or fallen back, as well
+			r.emit(&Status{Unit: with.ID, Status: status})
+		}
 	}
 	if l.Order == Run {
 		r.blow(u.ID)

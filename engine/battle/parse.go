@@ -147,10 +147,14 @@ func (r *reader) going(l *Line) *reason.Refusal {
 	}
 	for len(r.left) > 0 {
 		r.take(",")
+		rest := r.left
 		switch tenths, ok := r.inches(l.Order != Hold); {
+		case ok && l.Tenths != 0 && l.Tenths != tenths: // two distances: neither is meant
+			r.left = rest
+			return nil
 		case ok:
 			l.Tenths = tenths
-		case r.any("to the", "to", "at the", "at", "toward", "towards", "on the", "on"):
+		case l.At == "" && l.Joins == "" && r.any("to the", "to", "at the", "at", "toward", "towards", "on the", "on"):
 			if len(r.left) > 0 && strings.Trim(r.left[0], "0123456789.") == "" {
 				return reason.Refuse("move "+r.mine()+" 5 north", "battle.refuse.coordinates", "said", reason.Name(r.left[0]))
 			}

@@ -1,6 +1,7 @@
 package battle
 
 import (
+	"maps"
 	"slices"
 
 	"drumhead/engine/reason"
@@ -63,9 +64,9 @@ func wellFormed(l Line) *reason.Refusal {
 // cannot.
 func (v view) choose(l Line) (Line, *reason.Refusal) {
 	var first *reason.Refusal
-	for _, a := range l.aims() {
+	for i, a := range l.aims() {
 		tried := l
-		if !sameAim(a, l.Aim) {
+		if i > 0 {
 			tried = l.with(a)
 		}
 		why := v.legal(tried)
@@ -79,29 +80,27 @@ func (v view) choose(l Line) (Line, *reason.Refusal) {
 	return l, first
 }
 
-func sameAim(a, b Aim) bool { return a == b }
-
 // expect takes into a view what a line is sure to do, and what it may do, and
 // tells whether it may roll.
 func (v *view) expect(l Line) (mayRoll bool) {
-	if l.If != nil {
-		v.loose[l.Unit] = true
-	}
 	v.reach(l.Order)
+	if l.If != nil {
+		return v.perhaps(l)
+	}
 	u := v.unit(l.Unit)
 	switch l.Order {
 	case Move:
-		u.Turn.Moved, u.Joined = true, l.Joins
+		u.Turn.Moved, u.Joined, u.At = true, l.Joins, l.At
 		for _, with := range v.joined(u.ID) {
 			v.unit(with.ID).Turn.Moved = true
 		}
 	case FallBack:
 		u.Turn.Moved = true
 		v.part(u.ID)
-		(&Status{Unit: u.ID, Status: v.Pack.Movement.FallBackStatus}).applyIf(&v.State)
+		v.lay(*u, v.Pack.Movement.FallBackStatus)
 	case Run:
 		u.Turn.Moved = true
-		(&Status{Unit: u.ID, Status: v.Pack.Movement.RunStatus}).applyIf(&v.State)
+		v.lay(*u, v.Pack.Movement.RunStatus)
 		return v.Pack.Movement.RunAdds.Dice > 0 || v.Pack.Does(string(Run)) != ""
 	case Hold:
 		if v.mends(*u) {
@@ -152,11 +151,37 @@ func (v *view) doubtElse(l Line) {
 	}
 }
 
-// applyIf lays the status on its unit if the pack names one.
-func (e *Status) applyIf(s *State) {
-	if e.Status != "" {
-		e.apply(s)
+// lay lays a status on a unit and on who stands among it, if the pack names one.
+func (v *view) lay(u Unit, status string) {
+	if status == "" {
+		return
 	}
+	for _, one := range append([]Unit{u}, v.joined(u.ID)...) {
+		(&Status{Unit: one.ID, Status: status}).apply(&v.State)
+	}
+}
+
+// perhaps takes into a view a line that may not be carried out at all: everything
+// that it would change is left open. It tells whether the line may roll.
+func (v *view) perhaps(l Line) (mayRoll bool) {
+	before := view{State: v.own(), unsure: maps.Clone(v.unsure), loose: maps.Clone(v.loose)}
+	l.If = nil
+	mayRoll = before.expect(l)
+	for id := range before.unsure {
+		v.doubt(id)
+	}
+	for _, id := range append([]string{l.Unit}, l.Also...) {
+		v.loose[id] = true
+		v.doubt(id)
+		for _, with := range v.joined(id) {
+			v.loose[with.ID] = true
+			v.doubt(with.ID)
+		}
+	}
+	if l.Order == FallBack {
+		v.doubt(v.unit(l.Unit).With...)
+	}
+	return mayRoll
 }
 
 // endMayRoll tells whether done may roll: somebody is in melee, or lost models.

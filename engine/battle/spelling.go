@@ -9,7 +9,8 @@ import (
 
 // tokens reads a line of a sheet as phones write it into words, all in small
 // letters and without accents. A comma, a colon or a long dash is a token of its
-// own; a hyphen joins nothing; 6", 6″ and 6in are "6" "in"; 7,4 is "7.4".
+// own; a hyphen joins nothing, but a minus stays with its number, so that it is no
+// length; 6", 6″ and 6in are "6" "in"; 7,4 is "7.4" and 7½ is "7.5".
 func tokens(line string) []string {
 	var out []string
 	var word strings.Builder
@@ -24,6 +25,14 @@ func tokens(line string) []string {
 		digitBefore := i > 0 && unicode.IsDigit(runes[i-1])
 		digitAfter := i+1 < len(runes) && unicode.IsDigit(runes[i+1])
 		switch {
+		case r == '-' && digitAfter && (i == 0 || !unicode.IsLetter(runes[i-1]) && !digitBefore):
+			end()
+			word.WriteByte('-')
+		case halves[r] != "" && digitBefore:
+			word.WriteString(halves[r])
+		case halves[r] != "":
+			end()
+			word.WriteString("0" + halves[r])
 		case (r == ',' || r == '.') && digitBefore && digitAfter:
 			word.WriteByte('.')
 		case r == '"':
@@ -37,7 +46,7 @@ func tokens(line string) []string {
 		case word.Len() > 0 && unicode.IsLetter(r) && digitBefore, word.Len() > 0 && unicode.IsDigit(r) && unicode.IsLetter(runes[i-1]):
 			end()
 			word.WriteRune(r)
-		case unicode.IsLetter(r) || unicode.IsDigit(r) || r == '+' || r == '\'':
+		case unicode.IsLetter(r) || unicode.IsNumber(r) || r == '+' || r == '\'':
 			word.WriteRune(r)
 		default:
 			end()
@@ -47,10 +56,13 @@ func tokens(line string) []string {
 	return out
 }
 
+// halves is what phones make of parts of an inch.
+var halves = map[rune]string{'¼': ".25", '½': ".5", '¾': ".75"}
+
 // plain folds what phones and other keyboards make of letters and marks.
 func plain(s string) string {
 	s = strings.NewReplacer("″", `"`, "”", `"`, "“", `"`, "„", `"`, "''", `"`, "’’", `"`,
-		"’", "'", "‘", "'", "–", "—", "―", "—", " -- ", " — ", "\u00a0", " ", "\u202f", " ", "×", "x").Replace(s)
+		"’", "'", "‘", "'", "−", "-", "－", "-", "–", "—", "―", "—", " -- ", " — ", "\u00a0", " ", "\u202f", " ", "×", "x").Replace(s)
 	var b strings.Builder
 	for _, r := range norm.NFD.String(s) {
 		if !unicode.Is(unicode.Mn, r) {

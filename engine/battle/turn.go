@@ -1,6 +1,9 @@
 package battle
 
-import "drumhead/engine/rules"
+import (
+	"drumhead/engine/dice"
+	"drumhead/engine/rules"
+)
 
 // done ends the turn: melees that have not been fought, morale of who lost
 // models, points for what is held, and the other side's move. It gives false,
@@ -16,6 +19,9 @@ func (r *run) done() bool {
 			}
 			r.melee(u.ID, "", "")
 		}
+	}
+	if most := r.mostBurnt(); most > r.drawer.Left() && most <= dice.MostDice {
+		return false // all of it in one entry, so that nothing happens twice
 	}
 	for _, u := range r.state.Units {
 		if u.Stands() && !r.burn(u.ID) {
@@ -78,6 +84,20 @@ func (s State) eachTurn(u Unit) []*rules.Status {
 		}
 	}
 	return out
+}
+
+// mostBurnt is the most dice of what lies on all units.
+func (r *run) mostBurnt() int {
+	most := 0
+	for _, u := range r.state.Units {
+		if !u.Stands() {
+			continue
+		}
+		for _, st := range r.state.eachTurn(u) {
+			most += r.mostThen(st.Each, affair{self: u.ID, target: u.ID, attackers: []string{u.ID}})
+		}
+	}
+	return most
 }
 
 // burn carries out what lies on a unit, false if the entry has too few dice left.
