@@ -134,6 +134,20 @@ func TestTogetherMeansAll(t *testing.T) {
 	}
 }
 
+// TestAnsweredDead: who strikes first and is felled by the answer is off the table.
+func TestAnsweredDead(t *testing.T) {
+	tb := beginFile(t, "odd.toml", []Model{{Kind: "crew", Size: 4}}, []Model{{Kind: "skipper", Size: 1}})
+	crew, skipper := tb.state.unit("u1"), tb.state.unit("u2")
+	crew.Left, crew.Fell, crew.Parts = 1, 3, []int{0, 0, 1} // a mate, with two attacks
+	crew.With, skipper.With, skipper.Hurt = []string{"u2"}, []string{"u1"}, 2
+	tb.order("fight Crew",
+		1, 1, 1, // the skipper is quicker and misses
+		3, 3, 5, 5, 1) // both blows come through, and the first is enough
+	if b := of[*Broken](tb); len(b) != 1 || b[0].Unit != "u2" || len(tb.unit("u1").With) != 0 {
+		t.Errorf("broken %+v, the crew is in melee with %v", b, tb.unit("u1").With)
+	}
+}
+
 // TestBearerFell: a weapon whose bearers all fell is not there, and one of a part of
 // the unit is.
 func TestBearerFell(t *testing.T) {

@@ -67,6 +67,7 @@ func (r *run) melee(unit, at, charger string) {
 		if other = *r.state.unit(other.ID); other.Stands() {
 			r.land(r.band(other), one.ID)
 		}
+		r.fallen(one.ID)
 	}
 	r.fallen(unit)
 }

@@ -154,11 +154,7 @@ func (f *foresight) strikes(p *Prospect, how Verb, u, t Unit, w *rules.Weapon, a
 		return f.volley(p, how, u, t, w, a)
 	}
 	for _, h := range f.state.hands(u, w, min(a.Models, u.Left)) {
-		b, err := f.settle(how, u, t, w, a, h)
-		if err != nil {
-			return err
-		}
-		solved, err := b.attack.SolveFrom(f.law(t))
+		solved, err := f.climb(how, u, t, w, a, h)
 		if err != nil {
 			return err
 		}
