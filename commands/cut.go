@@ -2,6 +2,9 @@ package commands
 
 import (
 	"encoding/json"
+	"regexp"
+	"strconv"
+	"strings"
 	"time"
 
 	"drumhead/commands/chat"
@@ -23,6 +26,27 @@ const (
 	wordWait       = 10 * time.Minute
 	battleWordWait = proof.LongestWait
 )
+
+// spokenWithin is how long a word is waited for: "Bo within 2 hours", "Bo, 30 min".
+var spokenWithin = regexp.MustCompile(`(?i)^(.*?)(?:\s*,)?\s+(?:within|in|for)?\s*(\d{1,6})\s*(minutes?|mins?|m|hours?|hrs?|h)$`)
+
+// within takes the time that a word has off the name of whose it is; wordWait if none
+// is said.
+func within(said, example string) (name string, wait time.Duration, err error) {
+	m := spokenWithin.FindStringSubmatch(strings.TrimSpace(said))
+	if m == nil {
+		return said, wordWait, nil
+	}
+	n, err := strconv.Atoi(m[2]) // at most six digits
+	unit := time.Minute
+	if strings.HasPrefix(strings.ToLower(m[3]), "h") {
+		unit = time.Hour
+	}
+	if wait = time.Duration(n) * unit; err == nil && (wait < time.Minute || wait > proof.LongestWait) {
+		err = refuse(example, "cut.refuse.within", "hours", int(proof.LongestWait.Hours()))
+	}
+	return m[1], wait, err
+}
 
 // wish is how the dice of one command are to be cut.
 type wish struct {

@@ -23,7 +23,7 @@ const (
 func cutCommands() []command {
 	return []command{
 		{Spec: args.Spec{Name: "cut", Rolls: true, Help: "cut the roll that waits for you, with a word of yours", Example: "/cut seven herons on the weir",
-			Params: []args.Param{{Name: "word", Kind: args.Words, Optional: true, Help: "your word, 6 to 200 bytes; the signature of a round; or end, to end it without dice"}}}, plan: planCut},
+			Params: []args.Param{{Name: "word", Kind: args.Words, Optional: true, Help: "your word, 6 to 200 bytes; the signature of a round; end, to end it without dice; renew, for a new seal"}}}, plan: planCut},
 		{Spec: args.Spec{Name: "cut due"}, timer: true, plan: planCutDue},
 		{Spec: args.Spec{Name: "seal due"}, timer: true, plan: planSealDue},
 	}
@@ -37,6 +37,9 @@ func planCut(a *ask) (*answer, error) {
 	word := ""
 	if m := afterCut.FindStringSubmatch(a.typed); m != nil {
 		word = strings.Trim(m[1], " \t\r\n")
+	}
+	if renews(word) {
+		return a.renew()
 	}
 	v, err := a.cuttingAt()
 	if err != nil {
@@ -217,8 +220,10 @@ func planSealDue(a *ask) (*answer, error) {
 	}
 	signature, ok := a.desk.rounds.get(round)
 	if !ok {
+		a.beaconGone(round, a.here.sealed())
 		return nil, errNotYet
 	}
+	a.desk.beaconBack(a.here.place)
 	return act1(sealCut(a.here, signature))
 }
 
@@ -243,8 +248,10 @@ func planCutDue(a *ask) (*answer, error) {
 	}
 	signature, ok := a.desk.rounds.get(p.Round)
 	if !ok {
+		a.beaconGone(p.Round, p.Seq)
 		return nil, errNotYet
 	}
+	a.desk.beaconBack(a.here.place)
 	act, err := a.cutByRound(a.here, p, signature)
 	if err != nil {
 		return nil, err

@@ -20,6 +20,7 @@ import (
 	"drumhead/commands/args"
 	"drumhead/commands/beacon"
 	"drumhead/commands/chat"
+	"drumhead/commands/proof"
 	"drumhead/commands/words"
 	"drumhead/engine/reason"
 	"drumhead/storage"
@@ -74,6 +75,9 @@ type Desk struct {
 	people   *people
 	turns    turns
 	idle     idleTimers
+	notices  notices
+	days     days
+	length   int // of a new seal
 }
 
 // MostTries is how often a message is decided again because a ledger moved.
@@ -92,7 +96,7 @@ func New(c Config) (*Desk, error) {
 	d := &Desk{store: c.Store, now: c.Now, entropy: c.Entropy, name: c.Name, key: c.Key,
 		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, rounds: newRounds(), words: catalog, games: games, reread: c.Reread,
 		commands: map[string]*command{}, live: newLive(), people: newPeople(), idle: idleTimers{}}
-	if d.chain = c.Chain; c.Beacon == nil {
+	if d.length, d.chain = proof.SealLength, c.Chain; c.Beacon == nil {
 		d.chain = nil
 	} else if d.chain == nil {
 		d.chain = beacon.Quicknet()

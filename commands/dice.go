@@ -73,8 +73,9 @@ func (a *ask) inherited(before proof.Rolled, by string, s sentence.Sentence) (st
 	return a.labelOf(before.Seq)
 }
 
-// spokenCut is how one roll is to be cut: ", cut by Bo", ", cut by beacon".
-var spokenCut = regexp.MustCompile(`(?i)^(.*?)\s*[,;]\s*cut\s+by\s+(?:the\s+)?([^,;]{1,40})$`)
+// spokenCut is how one roll is to be cut: ", cut by Bo", ", cut by beacon", ", cut by
+// Bo within 2 hours".
+var spokenCut = regexp.MustCompile(`(?i)^(.*?)\s*[,;]\s*cut\s+by\s+(?:the\s+)?([^,;]{1,60})$`)
 
 // wished takes the wish for a cut off the end of a roll.
 func (a *ask) wished(text string) (string, *wish, error) {
@@ -85,8 +86,12 @@ func (a *ask) wished(text string) (string, *wish, error) {
 	if strings.EqualFold(strings.TrimSpace(m[2]), cutBeacon) {
 		return m[1], &wish{how: cutBeacon}, nil
 	}
-	who, err := a.find(m[2], "/roll 12d6 4+, cut by beacon")
-	return m[1], &wish{how: cutWord, by: who, wait: wordWait}, err
+	name, wait, err := within(m[2], "/roll 12d6 4+, cut by Bo within 2 hours")
+	if err != nil {
+		return "", nil, err
+	}
+	who, err := a.find(name, "/roll 12d6 4+, cut by beacon")
+	return m[1], &wish{how: cutWord, by: who, wait: wait}, err
 }
 
 // resumeRoll makes the act of a roll that waited.

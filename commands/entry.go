@@ -6,7 +6,6 @@ import (
 	"encoding/hex"
 	"fmt"
 	"strings"
-	"time"
 
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
@@ -21,6 +20,7 @@ type gathered struct {
 	now   *view // with what was decided so far
 	batch storage.Batch
 	dones []*done
+	bound bool // a checkpoint is posted with its newest entry
 }
 
 // carryOut decides acts one after the other, tells of them, and appends all in
@@ -171,7 +171,7 @@ func (a *ask) ready(g *gathered, mayRoll bool) error {
 		}
 		g.first, g.now = v, v
 	} else if mayRoll && len(g.dones) == 0 && g.now.book.Due() {
-		v, err := a.desk.newSeal(a.ctx, g.now, a.now, proof.Spent)
+		v, err := a.desk.newSeal(a.ctx, g.now, a.now, renewal{why: proof.Spent, told: g.now.speaker().Say("desk.renewed_spent")})
 		if err != nil {
 			return err
 		}
@@ -252,9 +252,10 @@ func (a *ask) tell(d *done, g *gathered) error {
 	if err != nil {
 		return err
 	}
-	if checkpointDue(d) {
+	if checkpointDue(d.rec) {
 		t.posts = append(t.posts, d.after.checkpointPost())
 	}
+	g.bound = binds(t.posts)
 	for i := range t.posts {
 		p := &t.posts[i]
 		if p.To == (chat.Destination{}) {
@@ -306,6 +307,7 @@ func (a *ask) append(order []*gathered) error {
 	}
 	for _, g := range order {
 		a.desk.live.put(g.place, g.now)
+		a.desk.days.added(g.place, g.now.last.Time, g.bound)
 	}
 	return nil
 }
@@ -320,19 +322,3 @@ func (v *view) source(s chat.Source) storage.Source {
 	m.Write([]byte(s))
 	return storage.Source(hex.EncodeToString(m.Sum(nil))[:32])
 }
-
-// checkpointDue tells whether an entry brings a checkpoint by itself: each 64th
-// draw of a seal, and the first entry of a day. Both can be read off the
-// ledger, so nothing else needs to be remembered.
-func checkpointDue(d *done) bool {
-	if d.rec.Draw > 0 && d.rec.Draw%checkpointDraws == 0 {
-		return true
-	}
-	day := func(t time.Time) string { return t.Format(time.DateOnly) }
-	return d.rec.Seq > firstCommand && day(d.rec.Time) != day(d.before.last.Time)
-}
-
-const (
-	checkpointDraws = 64 // draws between checkpoints, at most
-	firstCommand    = 2  // the entry after ledger.open and seal.open
-)

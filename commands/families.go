@@ -71,6 +71,7 @@ type maker func(ctx context.Context, d *Desk, r chat.Recipe) ([]byte, error)
 var waiting = []func(a *ask, v *view, who chat.Person) []due{
 	campaignWaiting,
 	battleDue,
+	cutWaiting,
 }
 
 // due is one thing that waits for somebody, and the choice that goes on with it.

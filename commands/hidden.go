@@ -32,7 +32,7 @@ func hideCommands() []command {
 	return []command{{
 		Spec: args.Spec{Name: "hide", Mode: args.Private, Help: "hide the words of a post; the dice stay", Example: "/hide 412", OnPost: "Hide words",
 			Params: []args.Param{{Name: "entry", Kind: args.Entry, Help: "the number of the post"},
-				{Name: "back", Kind: args.Word, Optional: true, Help: "organiser: back, to show them again"}}},
+				{Name: "back", Kind: args.Word, Optional: true, Help: "organiser: back, to show them again; show, to read them alone"}}},
 		plan: planHide,
 	}}
 }
@@ -61,7 +61,10 @@ func planHide(a *ask) (*answer, error) {
 	}
 	say, shelf := a.say, a.desk.store.Shelf(ShelfHidden)
 	slots := []any{"entry", number(int64(seq)), "who", a.here.who(rec.Player)}
-	if strings.EqualFold(a.value("back"), "back") {
+	if strings.EqualFold(a.value("back"), "show") && a.msg.Organiser && hidden {
+		return only(a.shownAlone(rec, list))
+	}
+	if strings.EqualFold(a.value("back"), "back") || strings.EqualFold(a.value("back"), "show") {
 		switch {
 		case !a.msg.Organiser:
 			return nil, refuse("", "hide.refuse.organiser", slots...)
@@ -71,7 +74,7 @@ func planHide(a *ask) (*answer, error) {
 		if err := shelf.Put(a.ctx, storage.KeyValue{Key: HiddenKey(a.here.ledger, seq)}); err != nil {
 			return nil, err
 		}
-		return a.changedPosts(seq, nil, a.post(say("hide.back", append(slots, "by", a.desk.who(was.By))...)))
+		return a.changedPosts(rec, list, false, a.post(say("hide.back", append(slots, "by", a.desk.who(was.By))...)))
 	}
 	switch {
 	case len(list) == 0:
@@ -90,38 +93,17 @@ func planHide(a *ask) (*answer, error) {
 	if a.msg.Organiser {
 		answer.Choices = choices(chat.Choice{Label: "Put back", Command: "/hide " + number64(seq) + " back"})
 	}
-	return a.changedPosts(seq, list, answer)
+	return a.changedPosts(rec, list, true, append([]chat.Post{answer}, a.tellOrganisers(rec)...)...)
 }
 
-// changedPosts adds to an answer the edits of the posts that show an entry's words,
-// without them or, if there are none to hide, as they were. A post that binds holds
-// no player's words and is never edited.
-func (a *ask) changedPosts(seq uint64, hide []storage.Word, answer chat.Post) (*answer, error) {
-	out := []chat.Post{answer}
-	told := []uint64{seq}
-	cut, err := a.cutFor(seq)
-	if err != nil {
-		return nil, err
+// shownAlone is what was hidden, for an organiser's eyes.
+func (a *ask) shownAlone(rec storage.Record, list []storage.Word) chat.Post {
+	p := a.post()
+	for _, w := range list {
+		p.Lines = append(p.Lines, a.say("hide.shown", "who", a.here.who(rec.Player), "words", said(w.Text), "entry", number(int64(rec.Seq))))
 	}
-	if cut > 0 { // its dice, and with them its words, were told there
-		told = append(told, cut)
-	}
-	for n := range len(told) * mostPosts {
-		id := storage.PostID{Ledger: a.here.ledger, Seq: told[n/mostPosts], N: n % mostPosts}
-		p, err := a.desk.posted(a.ctx, StoredID(id))
-		if errors.Is(err, storage.ErrNone) {
-			continue
-		}
-		if err != nil {
-			return nil, err
-		}
-		if p.Binds || p.Edit != "" || hide != nil && !without(&p, hide, a.say("hide.words")) {
-			continue
-		}
-		p.Edit, p.ID, p.Notify = StoredID(id), "", nil
-		out = append(out, p)
-	}
-	return only(out...)
+	p.Choices = choices(chat.Choice{Label: "Put back", Command: "/hide " + number64(rec.Seq) + " back", Place: a.here.place})
+	return p
 }
 
 // cutFor is the entry that cut a command which waited, 0 for none.
@@ -140,9 +122,6 @@ func (a *ask) cutFor(seq uint64) (uint64, error) {
 	}
 	return 0, nil
 }
-
-// mostPosts is how many posts of one entry are looked at.
-const mostPosts = 8
 
 // without takes words out of a post, wherever they are shown, its pictures included;
 // false if they are not. What is left of a line that went on goes to the line before.

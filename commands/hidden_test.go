@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"slices"
 	"strings"
 	"testing"
 )
@@ -64,5 +65,75 @@ func TestHideWhatWasCut(t *testing.T) {
 	said := tb.say("Bo", "#fen", "/hide "+number64(uint64(seq)))
 	if len(tb.posts) != before+2 || tb.posts[before+1].Edit == "" || strings.Contains(said, "soggy") || !strings.Contains(said, "(words hidden)") {
 		t.Errorf("hidden:\n%s", said)
+	}
+}
+
+// TestHideCarriedOn: words that other posts carry on, an inherited label here, are
+// hidden there too; a unit or a person that is called alike stays. An organiser who was
+// seen here is told once, in private, can read them and put them back.
+func TestHideCarriedOn(t *testing.T) {
+	tb := newTable(t)
+	tb.say("Cy", "#fen", "/roll d6") // whom the platform knows as an organiser
+	tb.say("Ann", "#fen", "/roll 20d6 2+ for soggy Bo")
+	seq := tb.posts[len(tb.posts)-1].Entry
+	tb.say("Ann", "#fen", "/roll again 2+")
+	tb.say("Ann", "#fen", "/tell soggy Bo went home")
+	before := len(tb.posts)
+	tb.say("Bo", "#fen", "/hide "+number64(uint64(seq)))
+	var edits, told int
+	for _, p := range tb.posts[before:] {
+		text := flat(slices.Concat(p.Lines...))
+		switch {
+		case p.Edit != "":
+			edits++
+			if strings.Contains(text, "soggy") {
+				t.Errorf("still shown:\n%s", text)
+			}
+		case p.To.Only == "test:cy":
+			told++
+			if strings.Contains(text, "soggy") || !strings.Contains(text, "Bo hid Ann's words") {
+				t.Errorf("an organiser is told:\n%s", text)
+			}
+		}
+	}
+	if edits != 2 || told != 1 {
+		t.Errorf("%d edits of the two rolls, an organiser was told %d times", edits, told)
+	}
+	show := "/hide " + number64(uint64(seq)) + " show"
+	if got := tb.say("Dee", "#fen", show); strings.Contains(got, "soggy") {
+		t.Errorf("anybody may look:\n%s", got)
+	}
+	if got := tb.say("Cy", "#fen", show); !strings.Contains(got, "soggy Bo") || tb.posts[len(tb.posts)-1].To.Only != "test:cy" {
+		t.Errorf("an organiser looks:\n%s", got)
+	}
+	before = len(tb.posts)
+	tb.say("Cy", "#fen", "/hide "+number64(uint64(seq))+" back")
+	if n := len(tb.posts) - before; n != 3 || !strings.Contains(tb.text(before), "soggy Bo") {
+		t.Errorf("%d posts when it is put back:\n%s", n, tb.text(before))
+	}
+}
+
+// TestHideInReports: a report that hangs on an earlier post is made again without them.
+func TestHideInReports(t *testing.T) {
+	tb := fen(t)
+	tb.say("Ann", "#fen", "/tell Bo is a soggy biscuit of a general")
+	seq := tb.posts[len(tb.posts)-1].Entry
+	tb.say("Bo", "#fen", "/battle concede surely")
+	before := len(tb.posts)
+	tb.say("Bo", "#fen", "/hide "+number64(uint64(seq)))
+	reports := 0
+	for _, p := range tb.posts[before:] {
+		for _, f := range p.Files {
+			if f.Kind == "report" && p.Edit != "" {
+				reports++
+				page, err := tb.desk.Make(t.Context(), f)
+				if err != nil || strings.Contains(string(page), "soggy") {
+					t.Errorf("%v, the page holds the words: %v", err, strings.Contains(string(page), "soggy"))
+				}
+			}
+		}
+	}
+	if reports != 1 {
+		t.Errorf("%d posts with a report were made again", reports)
 	}
 }

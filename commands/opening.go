@@ -28,7 +28,7 @@ func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, n
 	if err != nil {
 		return nil, err
 	}
-	start := proof.Start{From: from, Ledger: v.ledger, Time: now, VKey: vkey, Last: dice.Key(b[32:]), Length: proof.SealLength}
+	start := proof.Start{From: from, Ledger: v.ledger, Time: now, VKey: vkey, Last: dice.Key(b[32:]), Length: d.length}
 	if d.chain != nil {
 		start.Chain, start.Round = d.chain, d.chain.Next(now, d.rounds.latest())
 	}
@@ -40,12 +40,20 @@ func (d *Desk) openLedger(ctx context.Context, p chat.Place, c chat.Community, n
 	if d.practice {
 		opened = "desk.practice"
 	}
-	return v, d.store1(ctx, v, keys, records, opened)
+	return v, d.store1(ctx, v, keys, records, renewal{told: v.speaker().Say(opened)})
+}
+
+// renewal is why a seal is opened, what its post says first, and the source of the
+// message that asked for it, if one did.
+type renewal struct {
+	why    string
+	told   chat.Line
+	source storage.Source
 }
 
 // newSeal opens a seal: one that is spent soon gets its follower before its last
 // key is taken, and one whose keys cannot be used any more is given up.
-func (d *Desk) newSeal(ctx context.Context, old *view, now time.Time, why string) (*view, error) {
+func (d *Desk) newSeal(ctx context.Context, old *view, now time.Time, r renewal) (*view, error) {
 	b, err := d.random(32)
 	if err != nil {
 		return nil, err
@@ -58,19 +66,19 @@ func (d *Desk) newSeal(ctx context.Context, old *view, now time.Time, why string
 	if chain := old.book.Chain(); chain != nil {
 		round = chain.Next(at, d.rounds.latest())
 	}
-	rec, keys, err := proof.OpenSeal(old.keys, why, dice.Key(b), proof.SealLength, round)
+	rec, keys, err := proof.OpenSeal(old.keys, r.why, dice.Key(b), d.length, round)
 	if err != nil {
 		return nil, err
 	}
-	rec.Time = at
+	rec.Time, rec.Source = at, string(r.source)
 	v := old.copy(nil)
-	return v, d.store1(ctx, v, keys, []storage.Record{rec}, "desk.renewed_"+why)
+	return v, d.store1(ctx, v, keys, []storage.Record{rec}, r)
 }
 
 // store1 appends the bot's own entries that open a seal, with the one post that
 // tells of it, and lets the view be seen.
-func (d *Desk) store1(ctx context.Context, v *view, keys proof.Keys, records []storage.Record, opened string) error {
-	batch := storage.Batch{Expect: v.head, Community: v.about.Community, Place: v.about.Place, Salt: v.about.Salt}
+func (d *Desk) store1(ctx context.Context, v *view, keys proof.Keys, records []storage.Record, r renewal) error {
+	batch := storage.Batch{Source: r.source, Expect: v.head, Community: v.about.Community, Place: v.about.Place, Salt: v.about.Salt}
 	var err error
 	if batch.Entries, err = proof.Lines(v.head, records); err != nil {
 		return err
@@ -87,7 +95,7 @@ func (d *Desk) store1(ctx context.Context, v *view, keys proof.Keys, records []s
 	tip, length := keys.Newest()
 	say := v.speaker().Say
 	post := chat.Post{Binds: true, Quiet: true, Entry: int64(v.last.Seq), To: chat.Destination{Place: v.place},
-		Lines: []chat.Line{say(opened), say("desk.seal", "entry", number(int64(v.last.Seq)), "length", length), {code(tip)}}}
+		Lines: []chat.Line{r.told, say("desk.seal", "entry", number(int64(v.last.Seq)), "length", length), {code(tip)}}}
 	if round := v.book.Uncut(); round > 0 {
 		post.Lines = append(post.Lines, say("desk.seal_round", "round", round))
 		set, err := timer(sealTimer, v.book.Chain().Due(round), "seal due", nil)
@@ -107,6 +115,7 @@ func (d *Desk) store1(ctx context.Context, v *view, keys proof.Keys, records []s
 		return err
 	}
 	d.live.put(v.place, v)
+	d.days.added(v.place, v.last.Time, true)
 	return nil
 }
 

@@ -61,6 +61,9 @@ func (d *done) tellPending() (told, error) {
 	if p.By != "" {
 		who := d.after.person(p.By)
 		post.Notify = []chat.Person{who}
+		if err := d.ask.desk.plays(d.ask.ctx, d.ask.msg.Community, who, owed(d.after.place)); err != nil {
+			return told{}, err
+		}
 		post.Choices = choices(chat.Choice{Label: "Cut", Command: "/cut", Who: []chat.Person{who}, Form: flat(say("cut.form"))})
 	}
 	return told{posts: []chat.Post{post}, set: []storage.Timer{set}}, nil
@@ -79,6 +82,32 @@ func (v *view) awaiting(p proof.Pending, leaf storage.Hash) []chat.Line {
 	}
 	return append(lines, say("cut.else_sealed"))
 }
+
+// owed is how a word that somebody is to give stands among their games.
+func owed(p chat.Place) game { return game{Place: p, What: "cut"} }
+
+// cutWaiting lists the words that somebody is to give in a place, with what such a
+// cut is worth. Where none is wanted any more the place is forgotten.
+func cutWaiting(a *ask, v *view, who chat.Person) []due {
+	var out []due
+	for _, p := range v.book.Pending() {
+		if p.Lost || p.By == "" || v.person(p.By) != who || a.now.After(p.Until) {
+			continue
+		}
+		say := v.speaker().Say
+		out = append(out, due{work: 1, till: p.Until, line: say("cut.due", "who", v.who(p.Player), "entry", number(int64(p.Seq))),
+			tap: chat.Choice{Label: "Cut", Command: "/cut", Who: []chat.Person{who}, Form: flat(say("cut.form")), Place: v.place}})
+	}
+	if len(out) == 0 {
+		if err := a.desk.ends(a.ctx, a.msg.Community, who, owed(v.place)); err != nil {
+			a.desk.log.Warn("a place where a word was owed is not forgotten", "place", v.place, "err", err)
+		}
+	}
+	return out
+}
+
+// sealed is the entry that opened the newest seal.
+func (v *view) sealed() uint64 { return v.book.Opened() }
 
 // wake sets the timer for what an entry waits for.
 func (v *view) wake(p proof.Pending) (storage.Timer, error) {

@@ -23,6 +23,7 @@ const MaxName = 40
 // somebody is what the desk keeps about a person in one community.
 type somebody struct {
 	Name  string `json:"name"`
+	Runs  bool   `json:"runs,omitempty"`  // was seen as an organiser, when last they spoke
 	Zone  string `json:"zone,omitempty"`  // IANA name, "" until /me zone
 	Games []game `json:"games,omitempty"` // places where something of theirs goes on
 }
@@ -64,24 +65,31 @@ func (d *Desk) meet(ctx context.Context, m chat.Message) error {
 		return err
 	}
 	for p, name := range m.Named {
-		if err := d.introduce(ctx, m.Community, p, name); err != nil {
+		if err := d.introduce(ctx, m.Community, p, name, nil); err != nil {
 			return err
 		}
 	}
-	return d.introduce(ctx, m.Community, m.Person, m.Name)
+	runs := &m.Organiser
+	if m.Private { // a private conversation has no organisers
+		runs = nil
+	}
+	return d.introduce(ctx, m.Community, m.Person, m.Name, runs)
 }
 
-// introduce remembers what a person is called in a community.
-func (d *Desk) introduce(ctx context.Context, c chat.Community, p chat.Person, name string) error {
+// introduce remembers what a person is called in a community, and whether they run it;
+// nil if that is not known now.
+func (d *Desk) introduce(ctx context.Context, c chat.Community, p chat.Person, name string, runs *bool) error {
 	d.people.mu.Lock()
 	s, known := d.people.known[p]
 	_, here := slices.BinarySearch(d.people.in[c], p)
 	d.people.mu.Unlock()
-	name = cleanName(name)
-	if known && here && s.Name == name || p == "" {
+	if name = cleanName(name); runs == nil {
+		runs = &s.Runs
+	}
+	if known && here && s.Name == name && s.Runs == *runs || p == "" {
 		return nil
 	}
-	s.Name = name
+	s.Name, s.Runs = name, *runs
 	return d.keep(ctx, c, p, s)
 }
 
@@ -163,6 +171,19 @@ func (d *Desk) named(c chat.Community, name string) []chat.Person {
 		}
 	}
 	return begins
+}
+
+// organisers are the persons of a community who were seen as one, in order of their ids.
+func (d *Desk) organisers(c chat.Community) []chat.Person {
+	d.people.mu.Lock()
+	defer d.people.mu.Unlock()
+	var out []chat.Person
+	for _, p := range d.people.in[c] {
+		if d.people.known[p].Runs {
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // who is the span that shows a person.

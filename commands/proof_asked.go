@@ -75,7 +75,7 @@ func (a *ask) provePost(e *explained, p proof.Proof) chat.Post {
 		file(e.rec.Seq)
 	}
 	post.Lines = append(post.Lines, a.say([]string{"prove.without_none", "prove.without_file", "prove.without_files"}[len(post.Files)]))
-	post.Entry = int64(e.rec.Seq)
+	post.Entry, post.Binds = int64(e.rec.Seq), true
 	return post
 }
 
@@ -119,6 +119,7 @@ func (a *ask) proveAll() (*answer, error) {
 	post.Files = []chat.Recipe{
 		{Kind: "entries", Ledger: a.here.ledger.String(), Last: int64(a.here.head.Size) - 1, Name: fileName(a.here.place) + ".jsonl"},
 		a.here.checkpointFile()}
+	post.Binds = true // a checkpoint on request
 	return only(post)
 }
 

@@ -55,7 +55,7 @@ func (p *Pump) Drain(ctx context.Context) error {
 			}
 		}
 		if sent == 0 {
-			return nil
+			return p.notify(ctx)
 		}
 	}
 }

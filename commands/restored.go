@@ -111,7 +111,7 @@ func planRestored(a *ask) (*answer, error) {
 		}
 		return only(a.post(a.say("restore.ended", "last", last, "size", int(v.head.Size)), a.say("restore.kept")))
 	}
-	sure, err := a.desk.newSeal(a.ctx, v.certain(), a.now, proof.Restored)
+	sure, err := a.desk.newSeal(a.ctx, v.certain(), a.now, renewal{why: proof.Restored, told: a.say("desk.renewed_restored")})
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"regexp"
 	"strings"
+	"time"
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
@@ -25,6 +26,8 @@ type settings struct {
 type usualDice struct {
 	How string        `json:"how"`
 	By  []chat.Person `json:"by,omitempty"` // whose words; of two each cuts for the other
+	// Minutes is how long a word is waited for; 0 for as long as is usual.
+	Minutes int `json:"minutes,omitempty"`
 }
 
 func settingsCommands() []command {
@@ -66,6 +69,9 @@ func (a *ask) usualCut(p chat.Place) (wish, error) {
 		return wish{}, err
 	}
 	w := wish{how: s.Dice.How, wait: wordWait}
+	if s.Dice.Minutes > 0 {
+		w.wait = time.Duration(s.Dice.Minutes) * time.Minute
+	}
 	if w.how != cutWord {
 		return w, nil
 	}
@@ -146,8 +152,14 @@ func planDiceSetting(a *ask) (*answer, error) {
 			return nil, refuse("/settings dice beacon", "cut.refuse.setting", "said", clip(said))
 		}
 		chosen.How = cutWord
-		var err error
-		if chosen.By, err = a.cutters(m[1]); err != nil {
+		names, wait, err := within(m[1], "/settings dice word of Bo within 2 hours")
+		if err != nil {
+			return nil, err
+		}
+		if wait != wordWait {
+			chosen.Minutes = int(wait / time.Minute)
+		}
+		if chosen.By, err = a.cutters(names); err != nil {
 			return nil, err
 		}
 	}
@@ -227,6 +239,9 @@ func (a *ask) diceHere() (*answer, error) {
 		}
 	}
 	lines := []chat.Line{head, a.say("cut.fair." + diceName(how))}
+	if s.Dice != nil && s.Dice.Minutes > 0 {
+		lines = append(lines, a.say("cut.here.within", "minutes", s.Dice.Minutes))
+	}
 	if a.here.open() && a.here.book.Chain() == nil || !a.here.open() && a.desk.chain == nil {
 		lines = append(lines, a.say("cut.here.no_beacon"))
 	}

@@ -33,6 +33,9 @@ const timersAtOnce = 64
 // none). Every timer that acts makes an entry; one whose state has moved on is
 // set aside until the program starts again, and logged.
 func (d *Desk) Tick(ctx context.Context) (time.Time, error) {
+	if err := d.endDays(ctx, d.clock()); err != nil {
+		return time.Time{}, err
+	}
 	for {
 		now := d.clock()
 		due, next, err := d.store.Due(ctx, now, timersAtOnce+len(d.idle))

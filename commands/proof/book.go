@@ -21,6 +21,7 @@ type Book struct {
 	seal   *seal         // drawn from; nil before the first
 	next   *seal         // opened in time, takes over when the other is spent; nil if none
 	tips   []string      // of all seals ever opened
+	opened uint64        // the entry that opened the newest
 	wait   []Pending
 	drawn  window[*drawn]
 	words  window[usedWord]
@@ -131,6 +132,9 @@ func (b Book) InUse() (tip string, draw uint64, cut string, ok bool) {
 	}
 	return s.tip, s.taken + 1, s.cut, true
 }
+
+// Opened is the entry that opened the newest seal.
+func (b Book) Opened() uint64 { return b.opened }
 
 // Left tells how many keys are left of the seal in use.
 func (b Book) Left() uint64 {

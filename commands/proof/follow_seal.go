@@ -38,7 +38,7 @@ func (b *Book) openSeal(rec *storage.Record) error {
 	if err != nil {
 		return err
 	}
-	b.tips = append(slices.Clone(b.tips), s.tip)
+	b.tips, b.opened = append(slices.Clone(b.tips), s.tip), rec.Seq
 	if why == Spent {
 		b.next = s
 		return nil
