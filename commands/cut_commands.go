@@ -23,7 +23,7 @@ const (
 func cutCommands() []command {
 	return []command{
 		{Spec: args.Spec{Name: "cut", Rolls: true, Help: "cut the roll that waits for you, with a word of yours", Example: "/cut seven herons on the weir",
-			Params: []args.Param{{Name: "word", Kind: args.Words, Optional: true, Help: "your word, 6 to 200 bytes; the signature of a round; end, to end it without dice; renew, for a new seal"}}}, plan: planCut},
+			Params: []args.Param{{Name: "word", Kind: args.Words, Optional: true, Help: "your word, 6 to 200 bytes; a round's signature; end, for no dice; renew, for a new seal"}}}, plan: planCut},
 		{Spec: args.Spec{Name: "cut due"}, timer: true, plan: planCutDue},
 		{Spec: args.Spec{Name: "seal due"}, timer: true, plan: planSealDue},
 	}
