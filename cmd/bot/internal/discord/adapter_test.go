@@ -105,7 +105,7 @@ func play(t testing.TB, o discordtest.Options, d chat.Desk, with ...func(*Settin
 func (p *player) start(t testing.TB, with ...func(*Settings, *Parts)) {
 	t.Helper()
 	set := settingsFor(t, p.Server)
-	parts := Parts{Pocket: p.pocket, Specs: stageSpecs, Say: sayID, Now: p.Server.Now, Log: slog.New(slog.NewTextHandler(p.log, nil)),
+	parts := Parts{Pocket: p.pocket, Specs: stageSpecs, Say: sayID, Now: p.Server.Now, Log: logTo(p.log),
 		Settle: p.Settle(func(context.Context) error { return nil })}
 	for _, f := range with {
 		f(&set, &parts)
@@ -201,3 +201,5 @@ func TestOneProcessAShard(t *testing.T) {
 	}
 	again()
 }
+
+func logTo(b *buffer) *slog.Logger { return slog.New(slog.NewTextHandler(b, nil)) }

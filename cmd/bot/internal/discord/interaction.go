@@ -124,6 +124,7 @@ const (
 	attachFiles   permissions = 1 << 15
 	readHistory   permissions = 1 << 16
 	sendInThreads permissions = 1 << 38
+	pinMessages   permissions = 1 << 51
 	needed                    = viewChannel | sendMessages | sendInThreads | createThreads | attachFiles | readHistory
 )
 

@@ -24,8 +24,14 @@ func (a *Adapter) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
 		return chat.Receipt{Ref: s.Message, Time: s.Time}, err
 	}
 	s, err := a.bring(ctx, p)
-	if err != nil && outcomeOf(err, call{}) == wrongBody {
-		err = a.countWrong(p, err)
+	if err != nil {
+		switch outcomeOf(err, call{}) {
+		case wrongBody:
+			err = a.countWrong(p, err)
+		case stop:
+			err = fmt.Errorf("%w: %w", chat.ErrLater, ErrToken)
+			a.fail(ErrToken)
+		}
 	}
 	if err != nil {
 		return chat.Receipt{}, err

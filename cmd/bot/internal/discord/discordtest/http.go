@@ -21,6 +21,7 @@ func (s *Server) routes() http.Handler {
 		"GET /gateway/bot":                                    s.gatewayBot,
 		"GET /users/@me":                                      s.me,
 		"GET /applications/@me":                               s.application,
+		"GET /users/@me/guilds":                               s.myGuilds,
 		"POST /users/@me/channels":                            s.openDirect,
 		"PUT /applications/{app}/commands":                    s.putCommands,
 		"GET /applications/{app}/commands":                    s.getCommands,
@@ -191,6 +192,18 @@ func (s *Server) gatewayBot(w http.ResponseWriter, _ *http.Request, _ Request) i
 
 func (s *Server) me(w http.ResponseWriter, _ *http.Request, _ Request) int {
 	return answer(w, http.StatusOK, map[string]any{"id": BotUser, "username": "Drumhead", "discriminator": "0", "bot": true})
+}
+
+func (s *Server) myGuilds(w http.ResponseWriter, _ *http.Request, _ Request) int {
+	list := []any{}
+	for _, g := range s.opts.Guilds {
+		may := g.BotMay
+		if may == "" {
+			may = Invited
+		}
+		list = append(list, map[string]any{"id": g.ID, "name": g.Name, "permissions": may})
+	}
+	return answer(w, http.StatusOK, list)
 }
 
 func (s *Server) application(w http.ResponseWriter, _ *http.Request, _ Request) int {

@@ -59,6 +59,8 @@ type Guild struct {
 	ID   string
 	Name string
 	More map[string]any // further fields of GUILD_CREATE
+
+	BotMay string // the bot's permissions there; Invited if ""
 }
 
 // Server is a Discord of one bot.

@@ -1,0 +1,333 @@
+package discord
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"drumhead/cmd/bot/internal/discord/discordtest"
+	"drumhead/commands/chat"
+	"drumhead/commands/chat/chattest"
+	"drumhead/commands/chatscript"
+)
+
+// crash stops the adapter and starts another one on the same pocket.
+func (p *player) crash(t testing.TB) {
+	t.Helper()
+	p.stop()
+	<-p.end
+	p.start(t)
+}
+
+// hours is a clock that tests set forward; Discord and the bot share it.
+type hours struct {
+	mu sync.Mutex
+	at time.Time
+}
+
+func (h *hours) now() time.Time {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.at
+}
+
+func (h *hours) pass(d time.Duration) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.at = h.at.Add(d)
+}
+
+func newHours() *hours { return &hours{at: time.Now().UTC().Truncate(time.Second)} }
+
+// powerCut makes every commit of the pocket that holds a key fail once: the bot
+// has done something and does not know it.
+func powerCut(p *chattest.Pocket, key string) {
+	cut := false
+	p.Fail = func(changes map[string][]byte) error {
+		for k := range changes {
+			if strings.HasPrefix(k, key) && !cut {
+				cut = true
+				return errors.New("the power failed")
+			}
+		}
+		return nil
+	}
+}
+
+// The table of crash points. Each row says what happened before the crash, what
+// the world was like after it, and how often the post stands there when it was
+// sent again.
+func TestCrashPoints(t *testing.T) {
+	for _, c := range []struct {
+		what  string
+		fault discordtest.Fault // of the first try
+		cut   string            // the commit that fails
+		after time.Duration     // until it is sent again
+		then  func(*player)
+		times int
+		again bool // it says that it is a repeat
+	}{
+		{what: "before anything was sent", fault: discordtest.Fault{Status: 500, Times: 4}, times: 1},
+		{what: "sent, and the answer lost", fault: discordtest.Fault{After: true}, times: 1},
+		{what: "sent, and not noted", cut: keyPost, times: 1},
+		{what: "not sent, and its first try not noted", cut: keyTry, times: 1},
+		{what: "noted, and not marked", times: 1},
+		{what: "sent, not noted, and Discord has forgotten its nonce", cut: keyPost, after: time.Hour, times: 1},
+		{what: "the same, with a message of its like beside it", cut: keyPost, after: time.Hour, times: 1, then: func(p *player) {
+			if _, err := p.bot.Send(context.Background(), toFen(p, "fen/8/0", "Something else.")); err != nil {
+				panic(err)
+			}
+		}},
+		{what: "the same, and nobody may read there", cut: keyPost, after: time.Hour, times: 2, again: true,
+			then: func(p *player) {
+				p.Server.Fail(discordtest.Fault{Method: "GET", Path: "messages", Status: 403, Code: 50001, Times: -1})
+			}},
+		{what: "sent, not noted, and deleted by a moderator", cut: keyPost, times: 0, then: func(p *player) {
+			p.Server.Delete(p.Server.Messages(fenChannel(p))[0].ID)
+		}},
+	} {
+		t.Run(c.what, func(t *testing.T) {
+			t.Parallel()
+			now := newHours()
+			p := play(t, discordtest.Options{Now: now.now}, &chattest.Desk{})
+			post := toFen(p, "fen/7/0", "Riders held. #7")
+			if c.fault.Status != 0 || c.fault.After {
+				c.fault.Path = "messages"
+				p.Server.Fail(c.fault)
+			}
+			if c.cut != "" {
+				powerCut(p.pocket, c.cut)
+			}
+			if _, err := p.bot.Send(t.Context(), post); c.cut != "" && err == nil {
+				t.Fatal("the cut was not felt")
+			}
+			p.crash(t)
+			now.pass(c.after)
+			if c.then != nil {
+				c.then(p)
+			}
+			first, err := p.bot.Send(t.Context(), post)
+			if err != nil {
+				t.Fatal(err)
+			}
+			second, err := p.bot.Send(t.Context(), post)
+			if err != nil || first.Ref != second.Ref || !first.Time.Equal(second.Time) {
+				t.Errorf("receipts %+v and %+v, %v", first, second, err)
+			}
+			times, again := 0, false
+			for _, m := range p.Server.Messages(fenChannel(p)) {
+				if strings.Contains(m.Content(), "Riders") {
+					times++
+					again = strings.Contains(m.Content(), "discord\\.again")
+				}
+			}
+			if times != c.times || again != c.again {
+				t.Errorf("it stands there %d times, want %d; says that it is a repeat: %v", times, c.times, again)
+			}
+		})
+	}
+}
+
+func fenChannel(p *player) string { return strings.TrimPrefix(string(p.Place("#fen")), "discord:") }
+
+func toFen(p *player, id, text string) chat.Post {
+	post := told(id, text)
+	post.To.Place = p.Place("#fen")
+	return post
+}
+
+// The same for answers to what somebody did: the desk has stored the post, and the
+// bot crashed somewhere between.
+func TestCrashPointsOfAnswers(t *testing.T) {
+	for _, c := range []struct {
+		what    string
+		said    bool // the answer went out before the crash, and was not noted
+		promise bool // it was promised before the crash
+		after   time.Duration
+		answers bool // it stands as the answer
+	}{
+		{what: "before the answer", answers: true},
+		{what: "after the answer", said: true, answers: true},
+		{what: "after the answer, a while later", said: true, after: 5 * time.Minute, answers: true},
+		{what: "after the promise", promise: true, answers: true},
+		{what: "after the promise, a while later", promise: true, after: 5 * time.Minute, answers: true},
+		{what: "before the answer, and too late for one", after: 10 * time.Second},
+		{what: "before the answer, and its token is over", after: 16 * time.Minute},
+		{what: "after the promise, and its token is over", promise: true, after: 16 * time.Minute},
+	} {
+		t.Run(c.what, func(t *testing.T) {
+			t.Parallel()
+			now := newHours()
+			d := &stopper{stop: make(chan struct{}), heard: make(chan chat.Message, 1)}
+			p := play(t, discordtest.Options{Now: now.now}, d)
+			i := p.Server.Do(discordtest.Who{ID: "4194304011", Name: "Ann", Guild: discordtest.StageGuild, Channel: fenChannel(p)},
+				discordtest.SlashCommand, map[string]any{"id": "1", "name": "roll", "type": 1, "options": []any{map[string]any{"name": "dice", "type": 3, "value": "2d6"}}})
+			m := <-d.heard
+			post := toFen(p, "fen/7/0", "Riders held. #7")
+			post.Answers = m.Source
+			if c.promise {
+				p.bot.reply(m.Source).promise(t.Context())
+			}
+			if c.said {
+				powerCut(p.pocket, keyPost)
+				if _, err := p.bot.Send(t.Context(), post); err == nil {
+					t.Fatal("the cut was not felt")
+				}
+			}
+			close(d.stop) // the desk is gone with the bot, and answers nothing
+			p.crash(t)
+			now.pass(c.after)
+			for range 2 {
+				if _, err := p.bot.Send(t.Context(), post); err != nil {
+					t.Fatal(err)
+				}
+			}
+			first, _ := i.Message()
+			standing := 0
+			for _, m := range p.Server.Messages(fenChannel(p)) {
+				if strings.Contains(m.Content(), "Riders") {
+					standing++
+				}
+			}
+			if answers := strings.Contains(first.Content(), "Riders"); standing != 1 || answers != c.answers {
+				t.Errorf("it stands there %d times, as the answer: %v, want %v", standing, answers, c.answers)
+			}
+		})
+	}
+}
+
+// stopper is a desk that has stored the answer and never comes back.
+type stopper struct {
+	heard chan chat.Message
+	stop  chan struct{}
+}
+
+func (d *stopper) Handle(_ context.Context, m chat.Message) ([]chat.Post, error) {
+	d.heard <- m
+	<-d.stop
+	return nil, context.Canceled
+}
+
+func (d *stopper) Complete(context.Context, chat.Message) []chat.Suggestion { return nil }
+
+// An edit that was made and not noted is made again, and changes nothing; one of
+// a message that cannot be edited any more becomes a new message, and the next
+// edit finds that one.
+func TestEditsAcrossACrash(t *testing.T) {
+	t.Parallel()
+	now := newHours()
+	p := play(t, discordtest.Options{Now: now.now}, &chattest.Desk{})
+	send := func(id, edit, text string) {
+		t.Helper()
+		post := toFen(p, id, text)
+		post.Edit = chat.PostID(edit)
+		if _, err := p.bot.Send(t.Context(), post); err != nil {
+			t.Fatal(err)
+		}
+	}
+	stands := func(want ...string) {
+		t.Helper()
+		var got []string
+		for _, m := range p.Server.Messages(fenChannel(p)) {
+			got = append(got, m.Content())
+		}
+		if strings.Join(got, "|") != strings.Join(want, "|") {
+			t.Errorf("there stands %q, want %q", got, want)
+		}
+	}
+	send("fen/1/0", "", "Turn 1")
+	powerCut(p.pocket, keyPost)
+	post := toFen(p, "fen/2/0", "Turn 2")
+	post.Edit = "fen/1/0"
+	if _, err := p.bot.Send(t.Context(), post); err == nil {
+		t.Fatal("the cut was not felt")
+	}
+	p.crash(t)
+	send("fen/2/0", "fen/1/0", "Turn 2")
+	stands("Turn 2")
+	now.pass(2 * time.Hour)
+	p.Server.Fail(discordtest.Fault{Method: "PATCH", Status: 429, Code: 30046})
+	send("fen/3/0", "fen/1/0", "Turn 3")
+	stands("Turn 2", "Turn 3")
+	p.crash(t)
+	send("fen/4/0", "fen/1/0", "Turn 4")
+	stands("Turn 2", "Turn 4")
+}
+
+// A body that Discord refuses as wrong is tried three times and then given up, so
+// that it stops nothing that comes after it.
+func TestWrongBodyIsGivenUp(t *testing.T) {
+	t.Parallel()
+	p := play(t, discordtest.Options{}, &chattest.Desk{})
+	p.Server.Fail(discordtest.Fault{Method: "POST", Path: "/messages", Status: 400, Code: 50035, Times: -1})
+	for n := 1; n <= mostWrong; n++ {
+		_, err := p.bot.Send(t.Context(), toFen(p, "fen/1/0", "x"))
+		if n < mostWrong && !errors.Is(err, chat.ErrLater) || n == mostWrong && !errors.Is(err, chat.ErrGone) {
+			t.Errorf("try %d: %v", n, err)
+		}
+	}
+	if !strings.Contains(p.log.String(), "fault of the bot") {
+		t.Error("nobody was told")
+	}
+}
+
+// Where the bot may not speak it tries no more, tells once which permission is
+// missing, and goes on when it sees that it may.
+func TestMutedPlaces(t *testing.T) {
+	t.Parallel()
+	d := &chattest.Desk{}
+	p := play(t, discordtest.Options{}, d)
+	forbid := discordtest.Fault{Method: "POST", Path: "channels/" + fenChannel(p) + "/messages", Status: 403, Code: 50013, Times: -1}
+	p.Server.Fail(forbid)
+	for range 2 {
+		if _, err := p.bot.Send(t.Context(), toFen(p, "fen/1/0", "x")); !errors.Is(err, chat.ErrMuted) {
+			t.Errorf("refused with %v", err)
+		}
+	}
+	tries := func() (n int) {
+		for _, q := range p.Server.Requests() {
+			if strings.HasSuffix(q.Path, "channels/"+fenChannel(p)+"/messages") {
+				n++
+			}
+		}
+		return n
+	}
+	if n := tries(); n != 1 {
+		t.Errorf("%d tries where it was refused", n)
+	}
+	p.crash(t) // it is not forgotten
+	d.Answer(func(m chat.Message) []chat.Post { return []chat.Post{told("", "Heard.")}[:0] })
+	who := discordtest.Who{ID: "4194304011", Name: "Ann", Guild: discordtest.StageGuild, Channel: fenChannel(p), Bot: "1024"}
+	ask := func() {
+		t.Helper()
+		i := p.Server.Do(who, discordtest.SlashCommand, map[string]any{"id": "1", "name": "help", "type": 1})
+		i.Answer(t.Context())
+	}
+	said := func() (n int) {
+		for _, m := range p.Server.Messages(fenChannel(p)) {
+			if strings.Contains(m.Content(), "discord\\.muted") && strings.Contains(m.Content(), "Send Messages") && m.Only == who.ID {
+				n++
+			}
+		}
+		return n
+	}
+	ask()
+	p.Server.Until("what is missing was told", func() bool { return said() == 1 })
+	ask()
+	if err := p.Say(t.Context(), chatscript.Message{Name: "bo", Place: "#hill", Text: "/help"}); err != nil {
+		t.Fatal(err)
+	}
+	if n := said(); n != 1 {
+		t.Errorf("told %d times", n)
+	}
+	p.Server.Heal()
+	who.Bot = ""
+	ask()
+	p.Server.Until("it may speak again", func() bool {
+		_, err := p.bot.Send(t.Context(), toFen(p, "fen/2/0", "At last."))
+		return err == nil
+	})
+}
