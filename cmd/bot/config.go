@@ -11,6 +11,7 @@ import (
 	toml "github.com/pelletier/go-toml/v2"
 
 	"drumhead/cmd/bot/internal/discord"
+	"drumhead/cmd/bot/internal/matrix"
 	"drumhead/commands/beacon"
 )
 
@@ -22,6 +23,7 @@ type config struct {
 	Beacon  []string          `toml:"beacon"` // relays of the public beacon; none: dice are not cut by it
 	Log     string            `toml:"log"`    // least level: debug, info, warn or error
 	Discord *discord.Settings `toml:"discord"`
+	Matrix  *matrix.Settings  `toml:"matrix"`
 }
 
 // exampleConfig is what an error shows.
@@ -61,7 +63,7 @@ func configFault(err error) error {
 		one := missing.Errors[0]
 		line, _ := one.Position()
 		key := strings.Join(one.Key(), ".")
-		if last := strings.ToLower(key[strings.LastIndex(key, ".")+1:]); last == "token" || last == "password" || last == "pickle-key" {
+		if last := strings.ToLower(key[strings.LastIndex(key, ".")+1:]); last == "token" || last == "password" || last == "pickle-key" || last == "recovery-key" {
 			return fmt.Errorf("line %d: %s: a secret does not stand in the config; name the environment variable or the file that holds it, as in token-file = \"discord.token\"", line, key)
 		}
 		return fmt.Errorf("line %d: there is no setting %s; an example of a whole config:\n%s", line, key, exampleConfig)
@@ -81,6 +83,9 @@ func (c *config) at(dir string) {
 	if c.Discord != nil {
 		files = append(files, &c.Discord.TokenFile)
 	}
+	if c.Matrix != nil {
+		files = append(files, &c.Matrix.PickleFile)
+	}
 	for _, f := range files {
 		if *f != "" && !filepath.IsAbs(*f) {
 			*f = filepath.Join(dir, *f)
@@ -89,7 +94,7 @@ func (c *config) at(dir string) {
 }
 
 func (c config) check(path string) error {
-	if c.Discord == nil {
+	if c.Discord == nil && c.Matrix == nil {
 		return fmt.Errorf("%s names no chat platform; an example of a whole config:\n%s", path, exampleConfig)
 	}
 	if _, err := c.level(); err != nil {
@@ -100,8 +105,15 @@ func (c config) check(path string) error {
 			return fmt.Errorf("%s: beacon: %w", path, err)
 		}
 	}
-	if err := c.Discord.Check(); err != nil {
-		return fmt.Errorf("%s: %w", path, err)
+	if c.Discord != nil {
+		if err := c.Discord.Check(); err != nil {
+			return fmt.Errorf("%s: %w", path, err)
+		}
+	}
+	if c.Matrix != nil {
+		if err := c.Matrix.Check(); err != nil {
+			return fmt.Errorf("%s: %w", path, err)
+		}
 	}
 	return nil
 }

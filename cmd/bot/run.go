@@ -50,6 +50,7 @@ func subcommands() []subcommand {
 		{"stream", "[--bytes N] [--seed WORD]", "write raw bytes of dice, for programs that test randomness", "", stream},
 		{"schema", "[NAME]", "print a JSON Schema", "", schema},
 		{"serve", "--config FILE", "connect to chat platforms", "", serve},
+		{"matrix", "login [--recover] | verify | logout --config FILE", "look after the bot's account on Matrix", "", account},
 		{"doctor", "--config FILE", "say what is wrong with a set-up, and what to do", "", doctor},
 		{"version", "", "say which version this is", "", version},
 		{"help", "[SUBCOMMAND]", "say what the subcommands do", "", help},

@@ -73,6 +73,9 @@ func (c config) platforms() []platform {
 				Settle: h.wake, Log: h.log.With("platform", "discord")})
 		}})
 	}
+	if c.Matrix != nil {
+		all = append(all, c.matrixPlatform())
+	}
 	return all
 }
 

@@ -160,6 +160,8 @@ func TestConfigsThatAreRefused(t *testing.T) {
 		"beacon = [\"relay.example\"]\n" + discord:   "as in https://relay.example",
 		"name = \"a+b\"\n" + discord:                 "letters, digits, dots and hyphens expected",
 		discord:                                      "discord.token",
+		"[matrix]\n":                                 "homeserver = \"https://matrix.osier.example\"",
+		"[matrix]\npickle-key = \"abc\"\n":           "a secret does not stand in the config",
 		"[discord\n":                                 "line 1, column",
 		strings.Repeat("# silt\n", 10_000) + discord: "a config has at most",
 	} {

@@ -30,8 +30,8 @@ const (
 type Settings struct {
 	Homeserver string `toml:"homeserver"`      // address of the homeserver: https://matrix.osier.example
 	User       string `toml:"user"`            // the bot's account: @drumhead:osier.example
-	PickleEnv  string `toml:"pickle_key_env"`  // environment variable with the key of the encryption keys; DefaultPickleEnv if ""
-	PickleFile string `toml:"pickle_key_file"` // or a file that has it
+	PickleEnv  string `toml:"pickle-key-env"`  // environment variable with the key of the encryption keys; DefaultPickleEnv if ""
+	PickleFile string `toml:"pickle-key-file"` // or a file that has it
 	Prefix     string `toml:"prefix"`          // what a command begins with; DefaultPrefix if ""
 
 	// Who may invite the bot: anybody of a server, into a room, or one person.
@@ -135,7 +135,7 @@ func (s Settings) pickleKey() ([]byte, error) {
 	if s.PickleFile != "" {
 		b, err := os.ReadFile(s.PickleFile)
 		if err != nil {
-			return nil, fmt.Errorf("matrix: pickle_key_file cannot be read: %w", err)
+			return nil, fmt.Errorf("matrix: pickle-key-file cannot be read: %w", err)
 		}
 		return longEnough(strings.TrimSpace(string(b)), "the file "+s.PickleFile)
 	}
