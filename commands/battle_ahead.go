@@ -70,13 +70,20 @@ func (f field) tellAhead(d *done, n int) told {
 	}
 	p := chat.Post{To: chat.Destination{Only: f.ask.msg.Person}, Entry: last, Lines: []chat.Line{
 		f.say(id, "n", n, "first", number(last-int64(n)+1), "last", number(last), "other", f.player(battle.Other(f.side()))),
-		f.say("battle.ahead.else")}}
+		f.elseAhead()}}
 	return told{posts: []chat.Post{p}}
 }
 
 // aheadHelp says what can be settled, and to a player what they have sealed.
 func (f field) aheadHelp() (*answer, error) {
-	p := f.ask.post(f.say("battle.ahead.head"), f.say("battle.ahead.counter"), f.say("battle.ahead.reroll"), f.say("battle.ahead.falls"))
+	p := f.ask.post(f.say("battle.ahead.head"))
+	if f.counters() {
+		p.Lines = append(p.Lines, f.say("battle.ahead.counter"))
+	}
+	if f.rerolls() {
+		p.Lines = append(p.Lines, f.say("battle.ahead.reroll"))
+	}
+	p.Lines = append(p.Lines, f.say("battle.ahead.falls"))
 	p.To.Only = f.ask.msg.Person
 	side := f.side()
 	if side == battle.Nobody {
@@ -89,6 +96,24 @@ func (f field) aheadHelp() (*answer, error) {
 	own, err := f.ownOrders(side)
 	p.Lines = append(append(p.Lines, f.say("battle.ahead.have")), own...)
 	return &answer{posts: []chat.Post{p}}, err
+}
+
+// counters tells whether anybody counters in this game.
+func (f field) counters() bool { return f.Pack.Does(string(battle.Cast)) != "" }
+
+// rerolls tells whether a player has dice rolled again in this game.
+func (f field) rerolls() bool { return f.Pack.RerollsEachTurn > 0 && f.Pack.Standing.Reroll != "never" }
+
+// elseAhead says what happens where nothing was settled.
+func (f field) elseAhead() chat.Line {
+	var usual []reason.Reason
+	if f.counters() {
+		usual = append(usual, reason.New("battle.ahead.usual.counter"))
+	}
+	if f.rerolls() {
+		usual = append(usual, reason.New("battle.ahead.usual.reroll"))
+	}
+	return f.say("battle.ahead.else", "usual", append(usual, reason.New("battle.ahead.usual.falls")))
 }
 
 // ownOrders lists a player's sealed orders, for that player alone.

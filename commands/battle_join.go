@@ -266,10 +266,25 @@ func sizes(f field, side int) []reason.Reason {
 	var out []reason.Reason
 	for _, u := range f.Units {
 		if u.Side == side && u.Stands() {
-			out = append(out, reason.New("battle.size", "n", u.Left, "unit", f.unit(u.ID)))
+			out = append(out, f.sized(u))
 		}
 	}
 	return out
+}
+
+// sized is a unit with its models; of one model that has lost some of itself also
+// what is left of it.
+func (f field) sized(u battle.Unit) reason.Reason {
+	if left, all, name := f.worn(u); u.Size == 1 && left < all {
+		return reason.New("battle.worn", "n", u.Left, "unit", f.unit(u.ID), "left", left, "all", all, "name", name)
+	}
+	return reason.New("battle.size", "n", u.Left, "unit", f.unit(u.ID))
+}
+
+// worn is how much of the model that falls next is left: its wounds, its hull.
+func (f field) worn(u battle.Unit) (left, all int, name reason.Name) {
+	all = f.Pack.Wounds(rules.Group{Unit: u.Kind, Models: 1})
+	return all - u.Hurt, all, reason.Name(f.Pack.WoundsCalled())
 }
 
 // battleEvents reads the events of an entry of a battle.

@@ -80,15 +80,22 @@ func (f field) statusWords(id string) string {
 // crossed off.
 func (t tale) volleyed(e *battle.Volleyed) chat.Line {
 	end := t.end(e.Crossed, e.Fell, e.Left)
+	if more := e.Crossed - e.Points; more > 0 && e.Fell == 0 {
+		end = t.say("battle.told.end.marked", "n", e.Points, "more", more, "name", reason.Name(t.after.Pack.WoundsCalled()))
+	}
+	missed := "" // "_miss" where nothing hit
+	if e.Hits == 0 {
+		missed = "_miss"
+	}
 	if e.How == battle.Charge {
-		return t.say("battle.told.rammed", "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At),
+		return t.say("battle.told.rammed"+missed, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At),
 			"hits", e.Hits, "of", e.Mine, "stopped", min(e.Hits, e.Stopped), "end", end, "part", t.part(e.Line))
 	}
 	weapon := reason.Name(e.Weapon)
 	if w := t.after.Pack.Weapon(e.Weapon); w != nil {
 		weapon = reason.Name(w.Title)
 	}
-	return t.say("battle.told.volley", "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "weapon", weapon,
+	return t.say("battle.told.volley"+missed, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "weapon", weapon,
 		"hits", e.Hits, "of", e.Mine, "stopped", min(e.Hits, e.Stopped), "end", end, "part", t.part(e.Line))
 }
 
@@ -177,9 +184,7 @@ func (x explainer) tabled(t battle.Told) []chat.Line {
 		lines = append(lines,
 			x.say("battle.why.pool", "unit", x.unit(t.Unit), "dice", facesOf(t.Volley.Pools.Mine.Step.Passes, mine.Faces()), "n", mine.On),
 			x.say("battle.why.pool", "unit", x.unit(t.At), "dice", facesOf(t.Volley.Pools.Theirs.Step.Passes, theirs.Faces()), "n", theirs.On))
-		if chance, ok := x.chanceOf(t); ok {
-			lines = append(lines, x.say("battle.why.before_volley", "chance", percent(chance)))
-		}
+		lines = append(lines, x.beforeVolley(t)...)
 	case battle.AMending:
 		lines = append(lines, x.say("battle.why.pool", "unit", x.unit(t.Unit), "dice", facesOf(t.Pool.Step.Passes, t.Rolled.Faces()), "n", t.Rolled.On))
 	case battle.AContest:
@@ -200,13 +205,17 @@ func (x explainer) tabled(t battle.Told) []chat.Line {
 	return lines
 }
 
-// chanceOf is how likely a volley was to cross off as much as it did, or more.
-func (x explainer) chanceOf(t battle.Told) (float64, bool) {
+// beforeVolley is how likely a volley was to cross off as much as it did, or more;
+// of one that crossed off nothing, how likely just that was.
+func (x explainer) beforeVolley(t battle.Told) []chat.Line {
 	law, err := t.Volley.Law()
 	if err != nil {
-		return 0, false
+		return nil
 	}
-	return law.AtLeast(t.Event.(*battle.Volleyed).Crossed), true
+	if crossed := t.Event.(*battle.Volleyed).Crossed; crossed > 0 {
+		return []chat.Line{x.say("battle.why.before_volley", "chance", percent(law.AtLeast(crossed)))}
+	}
+	return []chat.Line{x.say("battle.why.before_volley_none", "chance", percent(law.Exactly(0)))}
 }
 
 // facesOf shows dice, those that passed first.

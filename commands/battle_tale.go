@@ -68,7 +68,7 @@ const mostBrought = 3
 
 // brought lists who fell and who broke since the turn began.
 func (t tale) brought() any {
-	var out []reason.Reason
+	var out, worn []reason.Reason
 	for _, u := range t.began().Units {
 		name, now := t.after.unit(u.ID), *unitOf(t.after.State, u.ID)
 		switch {
@@ -85,9 +85,15 @@ func (t tale) brought() any {
 			out = append(out, reason.New("battle.told.broke", "unit", name))
 		case now.Fell > u.Fell:
 			out = append(out, reason.New("battle.told.fell", "n", now.Fell-u.Fell, "unit", name))
+		case u.Size == 1 && now.Hurt > u.Hurt:
+			id, called := "battle.told.worn", t.after.Pack.WoundsCalled()
+			if called == "wounds" {
+				id = "battle.told.wounded"
+			}
+			worn = append(worn, reason.New(id, "n", now.Hurt-u.Hurt, "name", reason.Name(called), "unit", name))
 		}
 	}
-	if len(out) == 0 {
+	if out = append(out, worn...); len(out) == 0 {
 		return t.say("battle.told.nothing")
 	}
 	return out[:min(len(out), mostBrought)]
@@ -429,6 +435,9 @@ func (t tale) left() chat.Line {
 		now := unitOf(t.after.State, u.ID)
 		if now.Left != u.Left {
 			out = append(out, reason.New("battle.told.left_unit", "unit", t.after.unit(u.ID), "left", now.Left, "size", now.Size))
+		} else if now.Size == 1 && now.Hurt != u.Hurt && now.Stands() {
+			left, all, name := t.after.worn(*now)
+			out = append(out, reason.New("battle.told.left_worn", "unit", t.after.unit(u.ID), "left", left, "size", all, "name", name))
 		}
 	}
 	if len(out) == 0 {

@@ -110,7 +110,7 @@ func (x explainer) because(t battle.Told, kind string, why reason.Reason, now sh
 		return line, fellFrom(now, why)
 	case "reroll":
 		return line, len(now.Again) > 0
-	case "damage", "damage_because":
+	case "damage", "damage_because", "damage_worn":
 		if dice := damage(t.Result.Packets); len(dice) > 0 {
 			line = append(line, x.say("battle.why.damage", "dice", fallen{good: dice}.text(false))...)
 		}
@@ -205,14 +205,19 @@ func (x explainer) reroll(t battle.Told) chat.Line {
 // outcome says what crossed off what: wounds that the unit had lost before count.
 func (x explainer) outcome(t battle.Told, e *battle.Attacked) []chat.Line {
 	var lines []chat.Line
+	worn := "" // "_worn" where what is crossed off are no wounds
+	if x.Pack.WoundsCalled() != "wounds" {
+		worn = "_worn"
+	}
+	name := reason.Name(x.Pack.WoundsCalled())
 	if rung := t.Attack.Ladder.Rung; rung > 0 && e.Crossed > 0 {
-		lines = append(lines, x.say("battle.why.before", "unit", x.unit(t.At), "n", rung))
+		lines = append(lines, x.say("battle.why.before"+worn, "name", name, "unit", x.unit(t.At), "n", rung))
 	}
 	if e.Crossed > 0 {
-		lines = append(lines, x.say("battle.why.crossed", "n", e.Crossed, "end", x.tale.end(e.Crossed, e.Fell, e.Left)))
+		lines = append(lines, x.say("battle.why.crossed"+worn, "n", e.Crossed, "end", x.tale.end(e.Crossed, e.Fell, e.Left)))
 	}
 	if e.Hurt > 0 {
-		lines = append(lines, x.say("battle.why.hurt", "n", e.Hurt))
+		lines = append(lines, x.say("battle.why.hurt"+worn, "n", e.Hurt, "name", name))
 	}
 	if n := t.Result.Unneeded; n > 0 {
 		lines = append(lines, x.say("battle.why.unneeded", "n", n))

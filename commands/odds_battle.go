@@ -2,6 +2,7 @@ package commands
 
 import (
 	"cmp"
+	"errors"
 	"slices"
 	"strings"
 
@@ -212,8 +213,10 @@ type target struct {
 }
 
 // oddsBest compares what a unit could aim at: points that it would take off on
-// average, then the chance that nobody is left, then by name.
-func (a *ask) oddsBest(name string) (*answer, error) {
+// average, then the chance that nobody is left, then what is crossed off, then by
+// name. What is said behind the name, a distance or cover, holds for every target.
+func (a *ask) oddsBest(text string) (*answer, error) {
+	name, facts, _ := strings.Cut(text, ",")
 	f, err := a.battle()
 	if err != nil {
 		return nil, err
@@ -228,7 +231,7 @@ func (a *ask) oddsBest(name string) (*answer, error) {
 		if t.Side == u.Side || !t.Stands() {
 			continue
 		}
-		one, err := f.aimed(u, t)
+		one, err := f.aimed(u, t, facts)
 		if err != nil {
 			refused = err
 			continue
@@ -236,17 +239,16 @@ func (a *ask) oddsBest(name string) (*answer, error) {
 		all = append(all, target{one, f.removed(t.ID, one.Before, one.Solved)})
 	}
 	if len(all) == 0 {
-		return nil, f.oddsRefused(refused, name)
+		return nil, f.bestRefused(refused, u, name)
 	}
 	slices.SortStableFunc(all, func(x, y target) int {
 		return cmp.Or(cmp.Compare(y.points, x.points), cmp.Compare(y.prospect.Solved.Destroyed(), x.prospect.Solved.Destroyed()),
-			cmp.Compare(f.Short(x.prospect.At), f.Short(y.prospect.At)))
+			cmp.Compare(y.crossed(), x.crossed()), cmp.Compare(f.Short(x.prospect.At), f.Short(y.prospect.At)))
 	})
 	p := a.post(f.say("odds.best", "unit", f.unit(u.ID), "at", f.unit(all[0].prospect.At)))
 	var compared []battle.Prospect
 	for _, t := range all {
-		p.Lines = append(p.Lines, f.say("odds.target", "unit", f.unit(t.prospect.At), "points", decimal(t.points),
-			"n", decimal(t.prospect.Solved.Fell(t.prospect.Before).Mean()), "chance", percent(t.prospect.Solved.Destroyed())))
+		p.Lines = append(p.Lines, f.targetLine(t))
 		compared = append(compared, t.prospect)
 	}
 	if slices.ContainsFunc(all, f.outlives) {
@@ -257,6 +259,29 @@ func (a *ask) oddsBest(name string) (*answer, error) {
 	return only(p)
 }
 
+// crossed is how much an attack crosses off on average: wounds, hull, steps.
+func (t target) crossed() float64 { return t.prospect.Solved.Crossed(t.prospect.Before).Mean() }
+
+// targetLine is one target among those compared.
+func (f field) targetLine(t target) chat.Line {
+	if wounds := f.Pack.WoundsCalled(); wounds != "wounds" {
+		return f.say("odds.target_worn", "unit", f.unit(t.prospect.At), "points", decimal(t.points),
+			"n", decimal(t.crossed()), "name", reason.Name(wounds), "chance", percent(t.prospect.Solved.Destroyed()))
+	}
+	return f.say("odds.target", "unit", f.unit(t.prospect.At), "points", decimal(t.points),
+		"n", decimal(t.prospect.Solved.Fell(t.prospect.Before).Mean()), "chance", percent(t.prospect.Solved.Destroyed()))
+}
+
+// bestRefused is why nothing can be compared: where a distance is missing, one can
+// be said for all.
+func (f field) bestRefused(err error, u battle.Unit, name string) error {
+	var r *reason.Refusal
+	if errors.As(err, &r) && r.Reason.ID == "battle.refuse.gap_shot" {
+		return refuse("/odds best "+f.Short(u.ID)+", 12 in", "odds.refuse.gap", "unit", f.unit(u.ID))
+	}
+	return f.oddsRefused(err, name)
+}
+
 // outlives tells whether the target can lose something that costs no points: a
 // wound that its model outlives, or a model of a unit with one price.
 func (f field) outlives(t target) bool {
@@ -265,17 +290,25 @@ func (f field) outlives(t target) bool {
 	return kind.Each(f.Pack) == 0 || kind.Price > 0 || f.Pack.Wounds(rules.Group{Unit: kind.ID, Models: 1}) > 1
 }
 
-// aimed reckons a unit's shots at a target within reach, or its strike if it cannot
-// shoot or is in melee.
-func (f field) aimed(u, t battle.Unit) (battle.Prospect, error) {
-	aim := battle.Aim{At: t.ID}
+// aimed reckons a unit's shots at a target, or its strike if it cannot shoot or is
+// in melee; facts are said as in a sheet: "12 in, in cover".
+func (f field) aimed(u, t battle.Unit, facts string) (battle.Prospect, error) {
 	verbs := []battle.Verb{battle.Shoot, battle.Fight}
 	if u.InMelee() {
 		verbs = verbs[1:]
 	}
 	var refused error
 	for _, verb := range verbs {
-		all, err := battle.Prospects(f.State, u.Side, []battle.Line{{Order: verb, Unit: u.ID, Aim: aim}})
+		lines := []battle.Line{{Order: verb, Unit: u.ID, Aim: battle.Aim{At: t.ID}}}
+		if facts != "" && verb == battle.Shoot {
+			said, err := battle.ParseSheet(f.State, u.Side, "shoot "+f.Short(u.ID)+" at "+f.Short(t.ID)+","+facts)
+			if err != nil {
+				return battle.Prospect{}, err
+			}
+			lines[0].Aim = said[0].Aim
+			lines[0].Aim.At = t.ID
+		}
+		all, err := battle.Prospects(f.State, u.Side, lines)
 		if err == nil && all[0].Strikes {
 			return all[0], nil
 		}
@@ -316,6 +349,9 @@ func (a *ask) oddsOfAttacks(e *explained) (*answer, error) {
 		one, n := chances{ask: a, what: "odds.what.models", law: solved.Fell(before)}, t.Result.Fell
 		if t.Attack.Ladder.Models() == 1 {
 			one.what, one.law, n = "odds.what.wounds", solved.Crossed(before), t.Result.Crossed
+			if f.Pack.WoundsCalled() != "wounds" {
+				one.what = "odds.what.crossed"
+			}
 		}
 		one.fell = &n
 		one.head = f.say("odds.of_attack", "entry", explainer{field: f, rec: e.rec.Seq}.number(t.Line), "unit", f.unit(t.Unit), "at", f.unit(t.At))
@@ -323,7 +359,7 @@ func (a *ask) oddsOfAttacks(e *explained) (*answer, error) {
 		gone = append(gone, f.say("odds.gone_only", "unit", f.unit(t.At), "chance", percent(solved.Destroyed())))
 	}
 	if len(all) == 0 {
-		return nil, refuse("/odds 12d6 4+", "odds.refuse.no_dice", "entry", number(int64(e.rec.Seq)))
+		return nil, refuse("/explain "+number64(e.rec.Seq), "odds.refuse.explained", "entry", number(int64(e.rec.Seq)))
 	}
 	answer, err := a.oddsPost(all...)
 	if err == nil {

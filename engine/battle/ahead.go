@@ -8,8 +8,16 @@ import (
 	"drumhead/engine/reason"
 )
 
-// aheadExample is a line of standing orders that works.
-const aheadExample = "/battle ahead counter any cast; re-roll one lost save of 5+"
+// aheadExample is a line of standing orders that this game knows.
+func (s State) aheadExample() string {
+	switch {
+	case s.Pack == nil || s.Pack.Does(string(Cast)) != "" && s.Pack.RerollsEachTurn > 0:
+		return "/battle ahead counter any cast; re-roll one lost save of 5+"
+	case s.Pack.Does(string(Cast)) != "":
+		return "/battle ahead counter any cast"
+	}
+	return "/battle ahead casualties from the back"
+}
 
 // ParseAhead reads standing orders as people type them, one a line, also ended
 // by a semicolon:
@@ -29,7 +37,7 @@ func ParseAhead(s State, side int, text string) ([]Standing, error) {
 			why = s.idle(o)
 		}
 		if why == nil && len(r.left) > 0 {
-			why = reason.Refuse(aheadExample, "battle.refuse.clause", "said", reason.Name(strings.Join(r.left, " ")))
+			why = reason.Refuse(s.aheadExample(), "battle.refuse.clause", "said", reason.Name(strings.Join(r.left, " ")))
 		}
 		if why != nil {
 			why.Line = i + 1
@@ -38,7 +46,7 @@ func ParseAhead(s State, side int, text string) ([]Standing, error) {
 		out = append(out, o)
 	}
 	if len(out) == 0 || len(out) > MaxLines {
-		return nil, reason.Refuse(aheadExample, "battle.refuse.ahead_empty", "most", MaxLines)
+		return nil, reason.Refuse(s.aheadExample(), "battle.refuse.ahead_empty", "most", MaxLines)
 	}
 	return out, nil
 }
@@ -68,7 +76,7 @@ func (r *reader) standing() (Standing, *reason.Refusal) {
 	case r.any("casualties", "who falls"):
 		return r.fallsOrder()
 	}
-	return Standing{}, reason.Refuse(aheadExample, "battle.refuse.ahead_what", "said", reason.Name(strings.Join(r.left, " ")))
+	return Standing{}, reason.Refuse(r.state.aheadExample(), "battle.refuse.ahead_what", "said", reason.Name(strings.Join(r.left, " ")))
 }
 
 // counterOrder reads: any cast, always, never, at least N.
@@ -119,13 +127,13 @@ func (r *reader) rerollOrder() (Standing, *reason.Refusal) {
 		o.Unit = id
 		r.any("'s")
 		if !r.any("save", "saves") {
-			return Standing{}, reason.Refuse(aheadExample, "battle.refuse.reroll", "said", reason.Name(strings.Join(r.left, " ")))
+			return Standing{}, reason.Refuse(r.state.aheadExample(), "battle.refuse.reroll", "said", reason.Name(strings.Join(r.left, " ")))
 		}
 	}
 	if r.any("of", "at", "on") {
 		n, ok := r.number()
 		if !ok || n < 2 || n > 6 {
-			return Standing{}, reason.Refuse(aheadExample, "battle.refuse.reroll", "said", reason.Name(strings.Join(r.left, " ")))
+			return Standing{}, reason.Refuse(r.state.aheadExample(), "battle.refuse.reroll", "said", reason.Name(strings.Join(r.left, " ")))
 		}
 		r.any("or better")
 		o.Need = n

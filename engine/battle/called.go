@@ -48,19 +48,24 @@ func prefixes(name, words []string) bool {
 	return true
 }
 
-// matching lists what the words may mean: what is called exactly so, else what
-// has a name that begins so.
+// matching lists what the words may mean: what is shown by just this name, else
+// what is called exactly so, else what has a name that begins so.
 func matching(list []called, words []string) []called {
-	var exact, begins []called
+	var own, exact, begins []called
 	for _, c := range list {
 		switch {
+		case slices.Equal(c.names[0], words):
+			own = append(own, c)
 		case c.exactly(words):
 			exact = append(exact, c)
 		case c.begins(words):
 			begins = append(begins, c)
 		}
 	}
-	if len(exact) > 0 {
+	switch {
+	case len(own) > 0:
+		return own
+	case len(exact) > 0:
 		return exact
 	}
 	return begins

@@ -1,6 +1,8 @@
 package battle
 
 import (
+	"strings"
+
 	"drumhead/engine/dice"
 	"drumhead/engine/reason"
 )
@@ -141,7 +143,8 @@ func mover(s State, o Order) error {
 		return err
 	}
 	if side != s.Side {
-		return reason.Refuse("/battle ahead counter any cast", "battle.refuse.turn", "player", reason.Person(s.Players[s.Side]), "turn", s.Turn)
+		example, _, _ := strings.Cut(s.aheadExample(), ";")
+		return reason.Refuse(example, "battle.refuse.turn", "player", reason.Person(s.Players[s.Side]), "turn", s.Turn)
 	}
 	return nil
 }

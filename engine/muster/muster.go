@@ -55,15 +55,19 @@ func (f Force) Models() int {
 }
 
 // Names is what orders call each unit: its own name, or the pack's short name,
-// numbered where a kind stands there more than once.
+// numbered where a kind stands there more than once without a name of its own.
 func (f Force) Names(p *rules.Pack) []string {
 	total, nth := map[string]int{}, map[string]int{}
 	for _, u := range f.Units {
-		total[u.Kind]++
+		if u.Own == "" {
+			total[u.Kind]++
+		}
 	}
 	var names []string
 	for _, u := range f.Units {
-		nth[u.Kind]++
+		if u.Own == "" {
+			nth[u.Kind]++
+		}
 		name := u.Kind
 		if kind := p.Unit(u.Kind); kind != nil {
 			name = kind.Short

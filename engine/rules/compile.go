@@ -214,13 +214,20 @@ func (w *work) charted(s *workStep) {
 	second, secondName, why2 := w.number(chart.Second)
 	s.base = chart.Need(first, second)
 	if chart.Second.IsPlain {
-		s.because(reason.New("why.chart.value", "need", s.base.String(), "first", reason.Name(firstName), "a", first))
+		id := "why.chart.value"
+		if chart.First.Measure != "" {
+			id = "why.chart.at"
+		}
+		s.because(reason.New(id, "need", s.base.String(), "first", reason.Name(firstName), "a", first))
 		return
 	}
 	id := "why.chart.equal"
-	if first > second {
+	switch {
+	case chart.Second.Measure != "":
+		id = "why.chart.distance"
+	case first > second:
 		id = "why.chart.more"
-	} else if first < second {
+	case first < second:
 		id = "why.chart.less"
 	}
 	s.because(reason.New(id, "need", s.base.String(), "first", reason.Name(firstName), "a", first, "second", reason.Name(secondName), "b", second))

@@ -42,6 +42,9 @@ func (w *work) hurt() attack.Damage {
 
 func (w *work) damageReason(amount attack.Amount, wounds int) reason.Reason {
 	why := reason.New("why.damage", "damage", amount.String(), "wounds", wounds)
+	if name := w.pack.WoundsCalled(); name != "wounds" {
+		why = reason.New("why.damage_worn", "damage", amount.String(), "wounds", wounds, "name", reason.Name(name))
+	}
 	if len(w.damageWhy) == 0 {
 		return why
 	}
@@ -108,6 +111,8 @@ func (s *workStep) reasons(e attack.Each) []reason.Reason {
 		id = "why.step.sure"
 	case e.Impossible():
 		id = "why.step.never"
+	case s.theirs:
+		id = "why.step.cancel"
 	}
 	step := reason.New(id, "step", reason.Name(s.Words), "need", shownNeed(e), "because", s.grounds())
 	if !e.NeedsDie() {

@@ -144,7 +144,11 @@ func (p *Pack) totalLines(s *Step) []reason.Reason {
 		lines = append(lines, reason.New("page.step.excess", "then", p.then([]Consequence{*s.Excess})))
 	}
 	if len(s.Then) > 0 {
-		lines = append(lines, reason.New("page.step.then", "then", p.then(s.Then)))
+		id := "page.step.then"
+		if s.Opponent != nil {
+			id = "page.step.wins"
+		}
+		lines = append(lines, reason.New(id, "then", p.then(s.Then)))
 	}
 	if len(s.Otherwise) > 0 {
 		lines = append(lines, reason.New("page.step.otherwise", "then", p.then(s.Otherwise)))
@@ -373,11 +377,36 @@ func (p *Pack) scenarioLines() []reason.Reason {
 	return lines
 }
 
+// idleStanding is what nobody is ever asked in this game.
+func (p *Pack) idleStanding() []string {
+	var idle []string
+	if p.RerollsEachTurn == 0 {
+		idle = append(idle, "reroll")
+	}
+	if p.Does("cast") == "" {
+		idle = append(idle, "counter", "mishap")
+	}
+	if p.Does("fight") == "" {
+		idle = append(idle, "fight")
+	}
+	if p.Does("charge") != "table" {
+		idle = append(idle, "follow_up", "retreat_way")
+	}
+	if !slices.ContainsFunc(p.Effects, func(e Effect) bool { return e.does == deed(may{"join"}) }) {
+		idle = append(idle, "join_leave")
+	}
+	return idle
+}
+
 func (p *Pack) standingLines() []reason.Reason {
 	s := p.Standing
 	said := []string{s.WhoFalls, s.Save, s.Reroll, s.Counter, s.WhenCharged, s.Split, s.Fight, s.FollowUp, s.RetreatWay, s.Mishap, s.JoinLeave}
 	var lines []reason.Reason
+	idle := p.idleStanding()
 	for i, k := range StandingKeys {
+		if slices.Contains(idle, k.Key) {
+			continue
+		}
 		lines = append(lines, reason.New("page.standing."+k.Key, "value", said[i]))
 	}
 	return lines
