@@ -13,12 +13,11 @@ import (
 	"drumhead/storage/bolt"
 )
 
-// finding is one thing that doctor looked at. Wrong is "" if all is well there,
-// else what is wrong and what to do.
+// finding is one thing that doctor looked at.
 type finding struct {
 	what  string // what was looked at
-	well  string // what was found, if all is well
-	wrong string
+	found string // what was found there
+	wrong string // what is wrong, and what to do; "" if all is well
 }
 
 // doctor looks for what is wrong with a set-up, changes nothing, and says what
@@ -35,17 +34,17 @@ func doctor(c *call) error {
 	if err != nil {
 		return err
 	}
-	all := []finding{{what: "config", well: *path}}
+	all := []finding{{what: "config", found: *path}}
 	all = append(all, cfg.home()...)
 	all = append(all, cfg.abroad(c.ctx)...)
 	bad := 0
 	for _, f := range all {
 		if f.wrong == "" {
-			fmt.Fprintf(c.out, "good   %s: %s\n", f.what, f.well)
+			fmt.Fprintf(c.out, "good   %s: %s\n", f.what, f.found)
 			continue
 		}
 		bad++
-		fmt.Fprintf(c.out, "wrong  %s: %s\n", f.what, f.wrong)
+		fmt.Fprintf(c.out, "wrong  %s: %s\n", f.what, strings.TrimPrefix(f.found+"; "+f.wrong, "; "))
 	}
 	if bad > 0 {
 		fmt.Fprintf(c.out, "%d of %d are wrong.\n", bad, len(all))
@@ -66,7 +65,7 @@ func (c config) directory() finding {
 	info, err := os.Stat(c.Data)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		f.well = c.Data + " will be made at the first start"
+		f.found = c.Data + " will be made at the first start"
 		return f
 	case err != nil:
 		f.wrong = err.Error()
@@ -78,13 +77,13 @@ func (c config) directory() finding {
 	d := directory{path: c.Data}
 	switch err := d.readKey(); {
 	case errors.Is(err, fs.ErrNotExist):
-		f.well = c.Data + " is there; a key will be made at the first start"
+		f.found = c.Data + " is there; a key will be made at the first start"
 	case err != nil:
 		f.wrong = err.Error()
 	case c.Name != "" && c.Name != d.name:
 		f.wrong = fmt.Sprintf("%s signs as %s, and a name never changes; leave name out of the config, or use another data", c.Data, d.name)
 	default:
-		f.well = fmt.Sprintf("%s, signs as %s", c.Data, d.name)
+		f.found = fmt.Sprintf("%s, signs as %s", c.Data, d.name)
 		if info, err := os.Stat(filepath.Join(c.Data, keyFile)); err == nil && info.Mode().Perm()&0o077 != 0 {
 			f.wrong = fmt.Sprintf("%s can be read by others; whoever has it can sign in your name: chmod 600 it", filepath.Join(c.Data, keyFile))
 		}
@@ -97,17 +96,17 @@ func (c config) store() finding {
 	f := finding{what: "store"}
 	path := directory{path: c.Data}.store()
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		f.well = "will be made at the first start"
+		f.found = "will be made at the first start"
 		return f
 	}
 	s, err := bolt.Open(path, bolt.Options{ReadOnly: true})
 	switch {
 	case errors.Is(err, bolt.ErrInUse):
-		f.well = "in use: the bot is running, or another process has it"
+		f.found = "in use: the bot is running, or another process has it"
 	case err != nil:
 		f.wrong = rights(path, err).Error()
 	default:
-		f.well = path
+		f.found = path
 		if err := s.Close(); err != nil {
 			f.wrong = err.Error()
 		}
@@ -124,7 +123,7 @@ func (c config) packsRead() finding {
 		f.wrong = fmt.Sprintf("some are left out; look with bot pack check FILE: %s", strings.TrimSpace(said.String()))
 		return f
 	}
-	f.well = fmt.Sprintf("%d of your own", len(own))
+	f.found = fmt.Sprintf("%d of your own", len(own))
 	return f
 }
 

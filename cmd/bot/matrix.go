@@ -164,16 +164,16 @@ func (c config) lookAtMatrix(ctx context.Context) []finding {
 	pocket, err := bolt.OpenPocket(path)
 	switch {
 	case errors.Is(err, bolt.ErrInUse):
-		return []finding{{what: matrix.Name, well: "in use: the bot is running; stop it to look closer"}}
+		return []finding{{what: matrix.Name, found: "in use: the bot is running; stop it to look closer"}}
 	case err != nil:
 		return []finding{{what: matrix.Name, wrong: err.Error()}}
 	}
 	defer pocket.Close()
 	var all []finding
 	for _, f := range matrix.Doctor(ctx, *c.Matrix, matrix.Parts{Pocket: pocket}) {
-		one := finding{what: matrix.Name + ", " + f.What, well: f.Says}
+		one := finding{what: matrix.Name + ", " + f.What, found: f.Says}
 		if !f.Good {
-			one.well, one.wrong = "", f.Says
+			one.found, one.wrong = "", f.Says
 		}
 		all = append(all, one)
 	}

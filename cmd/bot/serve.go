@@ -64,19 +64,33 @@ type platform struct {
 func (c config) platforms() []platform {
 	var all []platform
 	if c.Discord != nil {
-		all = append(all, platform{name: "discord", open: func(h *house, pocket chat.Pocket) (chat.Adapter, error) {
-			say, err := sayings()
-			if err != nil {
-				return nil, err
-			}
-			return discord.New(*c.Discord, discord.Parts{Pocket: pocket, Specs: h.desk.Specs(), Make: h.desk, Say: say, Now: h.clock.Now,
-				Settle: h.wake, Log: h.log.With("platform", "discord")})
-		}})
+		all = append(all, c.discordPlatform())
 	}
 	if c.Matrix != nil {
 		all = append(all, c.matrixPlatform())
 	}
 	return all
+}
+
+// discordPlatform connects Discord.
+func (c config) discordPlatform() platform {
+	return platform{name: discord.Name,
+		open: func(h *house, pocket chat.Pocket) (chat.Adapter, error) {
+			say, err := sayings()
+			if err != nil {
+				return nil, err
+			}
+			return discord.New(*c.Discord, discord.Parts{Pocket: pocket, Specs: h.desk.Specs(), Make: h.desk, Say: say, Now: h.clock.Now,
+				Settle: h.wake, Log: h.log.With("platform", discord.Name)})
+		},
+		look: func(ctx context.Context) []finding {
+			var all []finding
+			for _, f := range discord.Doctor(ctx, *c.Discord) {
+				all = append(all, finding{what: discord.Name, found: f.What, wrong: f.Do})
+			}
+			return all
+		},
+	}
 }
 
 func (c config) names() []string {

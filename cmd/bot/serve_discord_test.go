@@ -79,3 +79,31 @@ func TestServeOnDiscord(t *testing.T) {
 		t.Errorf("the directory cannot be used afterwards: %s", errs)
 	}
 }
+
+// Doctor finds nothing wrong where the bot can serve, and names a token that
+// Discord does not take, without showing it.
+func TestDoctorOnDiscord(t *testing.T) {
+	server := discordtest.Start(t, discordtest.Options{Guilds: []discordtest.Guild{{ID: discordtest.StageGuild, Name: "Osier"}}})
+	dir := t.TempDir()
+	path := filepath.Join(dir, "drumhead.toml")
+	write := func(token string) {
+		t.Helper()
+		config := "[discord]\ntoken-file = \"discord.token\"\nbase = \"" + server.URL + "\"\nfiles = \"" + server.URL + "\"\n"
+		for name, text := range map[string]string{path: config, filepath.Join(dir, "discord.token"): token} {
+			if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	write(discordtest.Token)
+	code, out, errs := start(t, "", "doctor", "--config", path)
+	if code != good || !strings.Contains(out, "Next: bot serve --config "+path) || strings.Contains(out, "wrong") {
+		t.Errorf("%d %s%s", code, out, errs)
+	}
+	revoked := strings.Replace(discordtest.Token, "osier", "other", 1)
+	write(revoked)
+	code, out, errs = start(t, "", "doctor", "--config", path)
+	if code != bad || !strings.Contains(out, "wrong  discord: ") || !strings.Contains(out, "token") || strings.Contains(out+errs, revoked) {
+		t.Errorf("%d %s%s", code, out, errs)
+	}
+}

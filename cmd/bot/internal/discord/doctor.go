@@ -189,7 +189,7 @@ func (x *examination) told(ctx context.Context) {
 		case err != nil:
 			x.find("the commands"+where+" cannot be read: "+err.Error(), "open "+invite(x.app)+" again: the bot may lack the scope applications.commands there")
 		case len(list) == 0:
-			x.find("Discord has no commands"+where+" yet", "start the bot once; it tells them by itself")
+			x.find("Discord has no commands"+where+" yet: the first start of the bot brings them", "")
 		default:
 			x.find(fmt.Sprintf("Discord has %d commands%s", len(list), where), "")
 		}
