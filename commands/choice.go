@@ -21,6 +21,14 @@ const shelfPosts = "posts"
 // KeepChoices is how long a choice on such a post can be picked.
 const KeepChoices = 30 * 24 * time.Hour
 
+// shelfLapses lists the posts of that shelf by the time until which they are kept,
+// so that a chat that asks without end does not fill the disk.
+const shelfLapses = "posts until"
+
+// mostLapsed is how many posts that nobody can pick from any more are taken off
+// at a time. A message adds fewer.
+const mostLapsed = 20
+
 // kept is a post on its shelf.
 type kept struct {
 	Until time.Time `json:"until"`
@@ -71,12 +79,36 @@ func (d *Desk) number(ctx context.Context, m chat.Message, posts []chat.Post) ([
 		}
 		keep = append(keep, storage.KeyValue{Key: string(posts[i].ID), Value: b})
 	}
-	if len(keep) > 0 {
-		if err := d.store.Shelf(shelfPosts).Put(ctx, keep...); err != nil {
-			return nil, err
+	if len(keep) == 0 {
+		return posts, nil
+	}
+	if err := d.store.Shelf(shelfPosts).Put(ctx, keep...); err != nil {
+		return nil, err
+	}
+	return posts, d.lapse(ctx, keep)
+}
+
+// lapse notes until when new posts are kept, and takes off the oldest that are
+// kept no longer.
+func (d *Desk) lapse(ctx context.Context, added []storage.KeyValue) error {
+	var notes, posts []storage.KeyValue
+	for _, kv := range added {
+		notes = append(notes, storage.KeyValue{Key: storage.FormatTime(d.clock().Add(KeepChoices)) + " " + kv.Key, Value: []byte{1}})
+	}
+	now := storage.FormatTime(d.clock())
+	for kv, err := range d.store.Shelf(shelfLapses).Each(ctx, "") {
+		until, id, _ := strings.Cut(kv.Key, " ")
+		if err != nil || until >= now || len(posts) == mostLapsed {
+			break
+		}
+		notes, posts = append(notes, storage.KeyValue{Key: kv.Key}), append(posts, storage.KeyValue{Key: id})
+	}
+	if len(posts) > 0 {
+		if err := d.store.Shelf(shelfPosts).Put(ctx, posts...); err != nil {
+			return err
 		}
 	}
-	return posts, nil
+	return d.store.Shelf(shelfLapses).Put(ctx, notes...)
 }
 
 // posted finds an earlier post of ours, stored or kept.
