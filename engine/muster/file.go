@@ -69,6 +69,9 @@ func unitOf(p *rules.Pack, t *source.Table) Line {
 	line := Line{Number: t.Place().Line, Said: t.Text("unit", MostName)}
 	line.Count = t.NumberOr("size", 1, rules.MostModels, 0)
 	line.Own = t.TextOr("name", MostName, "")
+	if strings.Contains(line.Own, ";") { // it would end a line of orders that names the unit
+		t.Fault("name", reason.New("force.file.ends"))
+	}
 	profile := t.InnerOr("profile")
 	t.Close()
 	u := mean(p, line.Said).one()

@@ -350,6 +350,7 @@ func TestBadFiles(t *testing.T) {
 		{`unit = "Fen Riders"`, ``, "file.missing", 5},
 		{`name = "Old Hemp"`, `name = "` + strings.Repeat("o", MostName+1) + `"`, "file.long", 19},
 		{`name = "Old Hemp"`, `name = "a\nb"`, "file.unseen", 19},
+		{`name = "Old Hemp"`, `name = "Hemp; done"`, "force.file.ends", 19},
 		{`name = "Old Hemp"`, `name = `, "file.syntax", 19},
 	} {
 		_, err := ReadFile(p, "ropewalk.toml", []byte(strings.Replace(file, c.old, c.new, 1)))
