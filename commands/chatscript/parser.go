@@ -14,6 +14,7 @@ import (
 // Limits of a script.
 const (
 	MaxLine = 64 << 10                  // bytes of one line
+	MaxStep = 64 << 10                  // bytes of a message or a post of several lines; see goesOn
 	MaxWait = 10 * 365 * 24 * time.Hour // of one wait
 )
 
@@ -74,7 +75,8 @@ func (p *Parser) begin(text string, act Act) *Step {
 	return done
 }
 
-// goesOn adds a line to the step at hand, if it belongs to it.
+// goesOn adds a line to the step at hand, if it belongs to it. Of a message beyond
+// MaxStep no more is kept: it is too long for any desk already.
 func (p *Parser) goesOn(text string) bool {
 	switch a := p.now.Act.(type) {
 	case Message:
@@ -85,6 +87,9 @@ func (p *Parser) goesOn(text string) bool {
 		if !ok {
 			rest = strings.TrimLeft(text, " \t")
 		}
+		if len(a.Text) > MaxStep {
+			return true
+		}
 		if a.Text != "" {
 			a.Text += "\n"
 		}
@@ -94,6 +99,9 @@ func (p *Parser) goesOn(text string) bool {
 		rest, ok := strings.CutPrefix(text, "|")
 		if !ok {
 			return false
+		}
+		if len(p.now.Source) > MaxStep {
+			return true
 		}
 		a.Lines = append(a.Lines, strings.TrimPrefix(rest, " "))
 		p.now.Act = a

@@ -183,3 +183,21 @@ func FuzzParser(f *testing.F) {
 		}
 	})
 }
+
+// TestEndlessMessage: a message that never ends takes no more room than one that is
+// too long, and is read at once.
+func TestEndlessMessage(t *testing.T) {
+	p := chatscript.NewParser("#table", true)
+	if _, err := p.Line("ann: /order"); err != nil {
+		t.Fatal(err)
+	}
+	for range 1 << 20 {
+		if step, err := p.Line("    hold Pikes"); step != nil || err != nil {
+			t.Fatal(step, err)
+		}
+	}
+	m := p.End().Act.(chatscript.Message)
+	if len(m.Text) <= chatscript.MaxStep || len(m.Text) > chatscript.MaxStep+chatscript.MaxLine {
+		t.Errorf("%d bytes are kept", len(m.Text))
+	}
+}
