@@ -43,6 +43,18 @@ func (tb *table) campaignOf(place string) proof.Campaign {
 	return c
 }
 
+// A report named by a number is that report and no other: there is no report 0.
+func TestNoReportByChance(t *testing.T) {
+	for _, answer := range []string{"/campaign agree 0", "/campaign object 0", "/result right 0", "/result not so #0", "/campaign agree 2"} {
+		tb := atCampaign(t)
+		tb.say("Ann", "#osier", "/result Ann beat Bo 7 to 5 at Alder Ford")
+		before := tb.size("#osier")
+		if got := tb.say("Bo", "#osier", answer); tb.size("#osier") != before {
+			t.Errorf("%s answered report 1:\n%s", answer, got)
+		}
+	}
+}
+
 // What people say about a result, and what is understood.
 func TestSpeak(t *testing.T) {
 	for text, want := range map[string]spoken{

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"drumhead/commands/chat"
 	"drumhead/storage"
@@ -83,8 +85,11 @@ func (d *Desk) introduce(ctx context.Context, c chat.Community, p chat.Person, n
 	s, known := d.people.known[p]
 	_, here := slices.BinarySearch(d.people.in[c], p)
 	d.people.mu.Unlock()
-	if name = cleanName(name); runs == nil {
+	if runs == nil {
 		runs = &s.Runs
+	}
+	if name = cleanName(name); name == "" { // nothing to be seen: the name before, or none
+		name = cmp.Or(s.Name, d.words.Bare("desk.somebody"))
 	}
 	if known && here && s.Name == name && s.Runs == *runs || p == "" {
 		return nil
@@ -152,7 +157,8 @@ func (d *Desk) somebody(p chat.Person) somebody {
 }
 
 // named finds the persons of a community whose id or name is (or, if none, begins
-// with) the one given, without regard to case.
+// with) the one given, without regard to case. Of several who are called just so
+// none goes first: one of them may have taken the other's name.
 func (d *Desk) named(c chat.Community, name string) []chat.Person {
 	name = strings.ToLower(strings.TrimPrefix(strings.TrimSpace(name), "@"))
 	d.people.mu.Lock()
@@ -160,15 +166,19 @@ func (d *Desk) named(c chat.Community, name string) []chat.Person {
 	if _, chosen := slices.BinarySearch(d.people.in[c], chat.Person(name)); chosen {
 		return []chat.Person{chat.Person(name)}
 	}
-	var begins []chat.Person
+	var exact, begins []chat.Person
 	for _, p := range d.people.in[c] {
 		n := strings.ToLower(d.people.known[p].Name)
-		if n == name {
-			return []chat.Person{p}
-		}
-		if name != "" && strings.HasPrefix(n, name) {
+		switch {
+		case name == "":
+		case n == name:
+			exact = append(exact, p)
+		case strings.HasPrefix(n, name):
 			begins = append(begins, p)
 		}
+	}
+	if len(exact) > 0 {
+		return exact
 	}
 	return begins
 }
@@ -245,21 +255,45 @@ func (d *Desk) ends(ctx context.Context, c chat.Community, p chat.Person, g game
 	return d.keep(ctx, c, p, s)
 }
 
-// cleanName makes a person's name fit to be shown: no control characters, not
-// longer than MaxName.
+// mostMarks is how many marks may stand on one letter of a name.
+const mostMarks = 3
+
+// cleanName makes a person's name fit to be shown: nothing in it that nobody sees,
+// no letter under a tower of marks, not longer than MaxName. Empty if nothing is
+// left to be seen.
 func cleanName(s string) string {
 	var b strings.Builder
-	n := 0
+	n, marks, seen := 0, 0, false
 	for _, r := range strings.TrimSpace(s) {
-		if r < ' ' || r == 0x7f || r >= 0x80 && r < 0xa0 || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 || r == 0xfffd {
+		switch {
+		case r == utf8.RuneError, unicode.IsControl(r), blank(r), unicode.Is(unicode.Cf, r) && r != zeroWidthJoiner:
 			continue
+		case unicode.IsSpace(r):
+			r = ' '
+		case unicode.In(r, unicode.Mn, unicode.Me):
+			if marks++; marks > mostMarks {
+				continue
+			}
+		default:
+			marks, seen = 0, seen || r != zeroWidthJoiner
 		}
 		if n++; n > MaxName {
 			break
 		}
 		b.WriteRune(r)
 	}
-	return b.String()
+	if !seen {
+		return ""
+	}
+	return strings.TrimSpace(b.String())
+}
+
+// zeroWidthJoiner holds the parts of one picture sign together.
+const zeroWidthJoiner = '\u200d'
+
+// blank tells letters and signs that show nothing.
+func blank(r rune) bool {
+	return r == '\u115f' || r == '\u1160' || r == '\u2800' || r == '\u3164' || r == '\uffa0'
 }
 
 // peopleNames lists the names of a community's persons.

@@ -44,7 +44,7 @@ func planResult(a *ask) (*answer, error) {
 	text := strings.TrimSpace(a.value("words"))
 	if m := spokenAnswer.FindStringSubmatch(text); m != nil {
 		n, _ := strconv.Atoi(m[2]) // at most nine digits, or none
-		return t.answer(m[1], n)
+		return t.answer(m[1], n, m[2] != "")
 	}
 	said, ok := speak(text)
 	if !ok {
@@ -92,10 +92,10 @@ func (t atlas) foughtOver(s campaign.Score) error {
 // spokenAnswer is an answer to a report, as one may type it.
 var spokenAnswer = regexp.MustCompile(`(?i)^(right|yes|agreed?|not so|no)(?:\s+#?(\d{1,9}))?\s*[.!]?$`)
 
-// answer says right or not so to a report: the one named (0 for none), else the
-// only one that waits for who says it.
-func (t atlas) answer(word string, number int) (*answer, error) {
-	if number == 0 {
+// answer says right or not so to a report: the one named, else the only one that
+// waits for who says it.
+func (t atlas) answer(word string, number int, named bool) (*answer, error) {
+	if !named {
 		waiting := t.waitingFor(t.view.seats[t.ask.msg.Person])
 		if len(waiting) != 1 {
 			return nil, t.whichReport(waiting)
@@ -133,8 +133,8 @@ func (a *ask) answers(word string) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	n, _ := a.values.Number("report")
-	return t.answer(word, n)
+	n, named := a.values.Number("report")
+	return t.answer(word, n, named)
 }
 
 // does is the one act of somebody in this campaign. What the rules refuse is
@@ -258,7 +258,7 @@ func (t atlas) seat(name string) (string, error) {
 	who := t.ask.msg.Person
 	if name != "" {
 		var err error
-		if who, err = t.ask.find(name, resultExample); err != nil {
+		if who, err = t.player(name); err != nil {
 			return "", err
 		}
 	}
@@ -267,6 +267,21 @@ func (t atlas) seat(name string) (string, error) {
 		return "", refuse("/campaign join", "campaign.refuse.notin", "who", t.ask.desk.who(who))
 	}
 	return seat, nil
+}
+
+// player finds whom a name means here: of several who are called alike the one
+// who takes part.
+func (t atlas) player(name string) (chat.Person, error) {
+	var in []chat.Person
+	for _, p := range t.ask.desk.named(t.ask.msg.Community, name) {
+		if _, joined := t.Player(t.view.seats[p]); joined {
+			in = append(in, p)
+		}
+	}
+	if len(in) == 1 {
+		return in[0], nil
+	}
+	return t.ask.find(name, resultExample)
 }
 
 // waitingFor lists the reports that wait for a player's word.
