@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -20,10 +21,12 @@ type notices struct {
 	mu    sync.Mutex
 	wait  []notice
 	aware map[chat.Place]bool // has been told that the beacon cannot be reached
+	told  map[string]bool     // what is told once
 }
 
 // notice is one of them, and what is done once it was said; nil for nothing.
 type notice struct {
+	what string // what it is about, "" if it is never taken back
 	post chat.Post
 	said func(ctx context.Context) error
 }
@@ -32,6 +35,25 @@ func (n *notices) add(list ...notice) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	n.wait = append(n.wait, list...)
+}
+
+// once tells whether something is told for the first time.
+func (n *notices) once(what string) bool {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if n.told == nil {
+		n.told = map[string]bool{}
+	}
+	first := !n.told[what]
+	n.told[what] = true
+	return first
+}
+
+// drop takes back what was not said yet.
+func (n *notices) drop(what string) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.wait = slices.DeleteFunc(n.wait, func(w notice) bool { return w.what == what })
 }
 
 // beaconGone notes that a round which something here waits for cannot be had: the

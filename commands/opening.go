@@ -49,6 +49,7 @@ type renewal struct {
 	why    string
 	told   chat.Line
 	source storage.Source
+	set    []storage.Timer
 }
 
 // newSeal opens a seal: one that is spent soon gets its follower before its last
@@ -102,13 +103,14 @@ func (d *Desk) store1(ctx context.Context, v *view, keys proof.Keys, records []s
 		if err != nil {
 			return err
 		}
-		batch.Set = []storage.Timer{set}
+		r.set = append(r.set, set)
 	}
 	post.Lines = append(post.Lines, v.checkpointLines()...)
 	b, err := encodePost(post)
 	if err != nil {
 		return err
 	}
+	batch.Set = r.set
 	batch.Posts = []storage.Post{{Place: string(v.place), Bytes: b}}
 	if err := d.store.Append(ctx, batch); err != nil {
 		d.live.drop(v.place)

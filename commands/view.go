@@ -25,10 +25,13 @@ type view struct {
 	tree   storage.Frontier
 	about  storage.About
 	game   proof.Game
-	last   storage.Record // the newest entry; its time is the least for the next
-	book   proof.Book     // the dice's side of the ledger: seals, draws, sources
-	keys   proof.Keys     // the secret keys behind its seals
-	doubt  bool           // the chat may know more of it than this store; see restored.go
+	last   storage.Record   // the newest entry; its time is the least for the next
+	book   proof.Book       // the dice's side of the ledger: seals, draws, sources
+	keys   proof.Keys       // the secret keys behind its seals
+	doubt  bool             // the chat may know more of it than this store; see restored.go
+	shown  uint64           // the highest entry that our own posts here were seen to tell of
+	blind  bool             // our own posts here cannot be read
+	lost   []storage.Player // pseudonyms of entries read back, whose persons are not known
 
 	seats   map[chat.Person]string // person → pseudonym
 	persons map[string]chat.Person // pseudonym → person
@@ -74,13 +77,8 @@ func (d *Desk) view(ctx context.Context, p chat.Place) (*view, error) {
 	if err := v.load(ctx, id); err != nil {
 		return nil, fmt.Errorf("ledger %s of %s: %w", id, p, err)
 	}
-	if v.doubt, err = d.doubted(ctx, id); err != nil {
+	if err := d.doubts(ctx, v); err != nil {
 		return nil, err
-	}
-	if !v.doubt {
-		if v.doubt, err = d.behind(ctx, v); err != nil {
-			return nil, err
-		}
 	}
 	d.live.put(p, v)
 	return v, nil

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"drumhead/cmd/bot/internal/terminal"
+	"drumhead/commands"
 	"drumhead/commands/beacon"
 	"drumhead/commands/beacon/beacontest"
 	"drumhead/commands/chat"
@@ -44,6 +45,12 @@ func TestBeaconScripts(t *testing.T) {
 			}
 		})
 	})
+}
+
+// TestRestoredScripts plays the scripts in which a store is put back from a copy.
+func TestRestoredScripts(t *testing.T) {
+	const dir = chats + "/restored"
+	chattest.Scripts(t, dir, *update, func(t *testing.T, file string) chatscript.Runner { return newTheatre(t, dir) })
 }
 
 // theatre is a whole bot in a practice directory, with a terminal that stays
@@ -160,6 +167,11 @@ func (th *theatre) Say(ctx context.Context, m chatscript.Message) error {
 func (th *theatre) Do(ctx context.Context, d chatscript.Direction) error {
 	switch d.Verb {
 	case chatscript.Crash:
+		return th.crash(ctx)
+	case chatscript.Restored:
+		if err := commands.MarkRestored(ctx, th.house.store); err != nil {
+			return err
+		}
 		return th.crash(ctx)
 	case chatscript.Fail:
 		th.fail = true

@@ -9,6 +9,7 @@ import (
 	"io"
 	"log/slog"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -86,7 +87,7 @@ func (h *house) begin(ctx context.Context, p plan) error {
 			return err
 		}
 	}
-	config := commands.Config{Store: h.store, Now: h.clock.Now, Entropy: entropy, Name: h.name, Key: h.key, Log: p.log, Packs: h.ownPacks(p.log)}
+	config := commands.Config{Store: h.store, Now: h.clock.Now, Entropy: entropy, Name: h.name, Key: h.key, Log: p.log, Packs: h.ownPacks(p.log), Reread: rereader{h}}
 	if len(p.relays) > 0 {
 		if config.Beacon, err = beacon.NewRelays(beacon.Quicknet(), p.relays, beacon.Config{Log: p.log}); err != nil {
 			return err
@@ -101,6 +102,18 @@ func (h *house) begin(ctx context.Context, p plan) error {
 	}
 	h.pump = commands.NewPump(h.desk, h.adapters)
 	return nil
+}
+
+// rereader asks whichever adapter a place belongs to for our own posts there.
+type rereader struct{ *house }
+
+// Own gives our own latest posts; errors.ErrUnsupported where a platform cannot.
+func (r rereader) Own(ctx context.Context, p chat.Place, limit int) ([]chat.Seen, error) {
+	name, _, _ := strings.Cut(string(p), ":")
+	if a, ok := r.adapters[name].(chat.Rereader); ok {
+		return a.Own(ctx, p, limit)
+	}
+	return nil, errors.ErrUnsupported
 }
 
 // countSession gives the number of this start of the directory, 1 for the first.

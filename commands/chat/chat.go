@@ -176,6 +176,7 @@ type Adapter interface {
 
 // Rereader is an adapter that can show our own latest posts in a place, the newest
 // first: so that a store which knows less than the chat is noticed.
+// It fails with errors.ErrUnsupported where it cannot.
 type Rereader interface {
 	Own(ctx context.Context, place Place, limit int) ([]Seen, error)
 }

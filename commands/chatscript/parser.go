@@ -170,7 +170,7 @@ func clip(s string) string {
 func (p *Parser) direction(w []string) (Act, error) {
 	words := strings.Join(w, " ")
 	switch {
-	case words == "crash", words == "resend":
+	case words == "crash", words == "resend", words == "restored":
 		return Direction{Verb: Verb(words)}, nil
 	case words == "fail append", words == "lose post":
 		return Direction{Verb: Verb(w[0])}, nil
@@ -185,7 +185,7 @@ func (p *Parser) direction(w []string) (Act, error) {
 		}
 	}
 	return nil, &Error{p.line, fmt.Sprintf("%q is no direction", clip(words)),
-		"wait 48h, wait until timer, crash, resend, fail append, lose post or organiser NAME, as in ! wait 48h"}
+		"wait 48h, wait until timer, crash, restored, resend, fail append, lose post or organiser NAME, as in ! wait 48h"}
 }
 
 // duration reads "90m", "48h", "1h30m" or "7d": more than nothing, at most MaxWait.

@@ -52,6 +52,7 @@ ann: hello: there
 ! wait 2d
 ! wait until timer
 ! crash
+! restored
 ! resend
 ! fail append
 ! lose post
@@ -74,6 +75,7 @@ ann: hello: there
 		chatscript.Direction{Verb: chatscript.Wait, For: 48 * time.Hour},
 		chatscript.Direction{Verb: chatscript.Wait},
 		chatscript.Direction{Verb: chatscript.Crash},
+		chatscript.Direction{Verb: chatscript.Restored},
 		chatscript.Direction{Verb: chatscript.Resend},
 		chatscript.Direction{Verb: chatscript.Fail},
 		chatscript.Direction{Verb: chatscript.Lose},

@@ -60,6 +60,7 @@ type Verb string
 const (
 	Wait      Verb = "wait"      // the clock goes on: For, or until the next timer if For is 0
 	Crash     Verb = "crash"     // the bot stops without a word and starts again
+	Restored  Verb = "restored"  // the bot starts again on a store that is marked as put back from a copy
 	Resend    Verb = "resend"    // the last message is delivered again
 	Fail      Verb = "fail"      // "fail append": the store fails once, after the next message
 	Lose      Verb = "lose"      // "lose post": the next post does not reach the platform at first
