@@ -29,6 +29,28 @@ func guidePack(t *testing.T) string {
 	return b.String()
 }
 
+var moreBox = regexp.MustCompile("(?s)```toml more\n(.*?)```")
+
+// What the guide shows besides its example is well formed: it can be added to it.
+// That nothing uses it is a warning and no fault.
+func TestGuideMore(t *testing.T) {
+	guide, err := os.ReadFile("../../docs/packs.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	boxes := moreBox.FindAllStringSubmatch(string(guide), -1)
+	if len(boxes) < 4 {
+		t.Fatalf("%d boxes", len(boxes))
+	}
+	text := guidePack(t)
+	for _, box := range boxes {
+		text += box[1] + "\n"
+	}
+	if _, err := rules.Load("more.toml", []byte(text)); err != nil {
+		t.Error(err)
+	}
+}
+
 // The example of the guide is a pack without a fault and without a warning, and
 // the guide names every kind of effect.
 func TestGuidePack(t *testing.T) {

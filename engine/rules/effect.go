@@ -227,7 +227,11 @@ func (n natural) words(p *Pack) reason.Reason {
 	for i, gift := range n.gives {
 		gives = append(gives, reason.New("page.gift."+n.ids[i], "n", gift.Amount))
 	}
-	return reason.New("page.effect.natural", "from", n.gives[0].From, "step", p.stepNamed(n.step), "gives", gives)
+	id := "page.effect.natural"
+	if s := p.Step(n.step); s != nil && s.Each.Sides == n.gives[0].From {
+		id = "page.effect.natural_top"
+	}
+	return reason.New(id, "from", n.gives[0].From, "step", p.stepNamed(n.step), "gives", gives)
 }
 
 // passes lets a step pass without a roll.

@@ -267,7 +267,11 @@ func (p *Pack) weaponLine(w *Weapon) reason.Reason {
 	for _, name := range p.effectNames(w.Effects) {
 		say("effect", name)
 	}
-	return reason.New("page.weapon."+w.Type, "name", reason.Name(w.Title), "what", what)
+	id := "page.weapon." + w.Type
+	if len(what) == 0 {
+		id = "page.weapon.bare" // only melee, where nothing of the weapon counts
+	}
+	return reason.New(id, "name", reason.Name(w.Title), "what", what)
 }
 
 func (p *Pack) musterLines() []reason.Reason {

@@ -17,7 +17,11 @@ func (p *Pack) Charge(g Group, gap reason.Inches) (attack.Total, []reason.Reason
 	s := &scene{pack: p, attacker: g}
 	t := s.total(step)
 	t.Value = wholeInches(gap - step.By.Less)
-	why := reason.New("why.charge", "gap", gap, "less", step.By.Less, "need", t.Value)
+	id := "why.charge"
+	if step.By.Less == 0 {
+		id = "why.charge_whole"
+	}
+	why := reason.New(id, "gap", gap, "less", step.By.Less, "need", t.Value)
 	return t, []reason.Reason{why}, nil
 }
 

@@ -134,7 +134,8 @@ func (t *Table) textOf(key string, v *value, most int) string {
 
 // OneOf asks for a word of a closed set that must be there; a wrong word gives "".
 func (t *Table) OneOf(key string, set []string) string {
-	if t.want(key) == nil {
+	if t.ask(key) == nil {
+		t.log.note(t.at, reason.New("file.missing_word", "key", key, "known", slices.Clone(set)))
 		return ""
 	}
 	return t.oneOf(key, set)
