@@ -48,7 +48,7 @@ func battleCommands() []command {
 		{Spec: args.Spec{Name: "battle report", Help: "the whole battle as a page", Example: "/battle report"}, plan: planReport},
 		{Spec: args.Spec{Name: "battle time-up"}, timer: true, plan: planLate},
 		{Spec: args.Spec{Name: "battle stand"}, timer: true, plan: planStand},
-		{Spec: args.Spec{Name: "order", Rolls: true, Help: "give orders, one a line; empty shows what may be ordered", Example: "/order move Pikes 5 north; done",
+		{Spec: args.Spec{Name: "order", Rolls: true, OnText: "Use as orders", Help: "give orders, one a line; empty shows what may be ordered", Example: "/order move Pikes 5 north; done",
 			Params: []args.Param{{Name: "lines", Kind: args.Sheet, Optional: true, Help: "orders; ';' ends a line too"}}}, plan: planOrder},
 		{Spec: args.Spec{Name: "unit", Mode: args.Private, Help: "state, what it may do now", Example: "/unit Pikes",
 			Params: []args.Param{{Name: "name", Kind: args.Unit, Help: "a unit of the battle"}}}, plan: planUnit},
@@ -249,7 +249,7 @@ func (f field) boardLine(till time.Time) chat.Line {
 
 // boardEdit is the board as it stands now.
 func (f field) boardEdit(till time.Time) chat.Post {
-	return chat.Post{Edit: f.board(), Quiet: true, Entry: -1, Lines: []chat.Line{f.boardLine(till)},
+	return chat.Post{Edit: f.board(), Quiet: true, Pin: true, Entry: -1, Lines: []chat.Line{f.boardLine(till)},
 		Choices: choices(chat.Choice{Label: "Status", Command: "/battle status"}, chat.Choice{Label: "Report", Command: "/battle report"})}
 }
 

@@ -51,5 +51,6 @@ type Spec struct {
 	Help    string // what it does, at most 100 characters
 	Example string // one line that works
 	OnPost  string // label under which it can be picked on any post of an entry: "Hide words"
+	OnText  string // label under which it can be picked on anybody's message, whose text is its last parameter: "Use as orders"
 	Stays   bool   // the bot goes on posting there by itself afterwards, so it must be allowed to
 }

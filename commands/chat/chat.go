@@ -69,6 +69,7 @@ type Post struct {
 	Notify   []Person    `json:"notify,omitempty"` // normally nobody, or the one whose move it is
 	Binds    bool        `json:"binds,omitempty"`  // never edited, a message of its own
 	Quiet    bool        `json:"quiet,omitempty"`
+	Pin      bool        `json:"pin,omitempty"`   // stays in sight there, as the board of a battle does
 	Entry    int64       `json:"entry"`           // the entry it tells of, -1 for none
 	Error    string      `json:"error,omitempty"` // code of an error post
 	// Answers is the message of which this is the answer, "" for none: where a

@@ -19,7 +19,7 @@ import (
 // stageSpecs are commands for a desk that knows none.
 var stageSpecs = []args.Spec{
 	{Name: "roll", Help: "roll", Params: []args.Param{{Name: "dice", Kind: args.Sentence, Help: "dice"}}},
-	{Name: "order", Help: "order", Params: []args.Param{{Name: "lines", Kind: args.Sheet, Optional: true, Help: "orders"}}},
+	{Name: "order", Help: "order", OnText: "Use as orders", Params: []args.Param{{Name: "lines", Kind: args.Sheet, Optional: true, Help: "orders"}}},
 	{Name: "force add", Help: "force", Files: true, Mode: args.Direct, Params: []args.Param{{Name: "list", Kind: args.Force, Help: "list"}}},
 	{Name: "battle open", Help: "open", Stays: true, Params: []args.Param{{Name: "opponent", Kind: args.Person, Optional: true, Help: "whom"}, {Name: "terms", Optional: true, Help: "terms"}}},
 	{Name: "explain", Help: "explain", OnPost: "Explain", Mode: args.Private, Params: []args.Param{{Name: "entry", Kind: args.Entry, Optional: true, Help: "entry"}}},
@@ -126,6 +126,7 @@ func (p *player) start(t testing.TB, with ...func(*Settings, *Parts)) {
 
 func TestConformance(t *testing.T) {
 	chattest.Conform(t, "weir.toml", func(t *testing.T, d chat.Desk) chattest.Stage {
+		t.Parallel()
 		p := play(t, discordtest.Options{}, d)
 		p.Open = func(name string) ([]byte, error) {
 			if name != "weir.toml" {

@@ -31,6 +31,7 @@ type sent struct {
 	Only    string               `json:"only,omitempty"` // person who alone sees it there
 	Ask     string               `json:"ask,omitempty"`  // interaction that it answers, if one person sees it
 	Time    time.Time            `json:"time"`
+	Pinned  bool                 `json:"pinned,omitempty"`
 	Post    chat.PostID          `json:"post,omitempty"`  // its id, if the key is a hash of it
 	Forms   map[int]formOfChoice `json:"forms,omitempty"` // choices that ask for a text
 }

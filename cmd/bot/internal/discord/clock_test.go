@@ -45,3 +45,18 @@ func TestClock(t *testing.T) {
 		t.Errorf("4 s old, taken for %v", age)
 	}
 }
+
+// Sessions begin five seconds apart in each row of shards, whichever process they
+// are in (documentation, "Sharding", max_concurrency).
+func TestPace(t *testing.T) {
+	now := time.Now()
+	p := newPace(now)
+	for i, c := range []struct{ shard, rows, want int }{{4, 1, 20}, {5, 1, 25}, {4, 1, 30}, {0, 16, 0}, {17, 16, 5}, {1, 16, 10}, {33, 16, 15}} {
+		if i == 3 {
+			p = newPace(now)
+		}
+		if got := p.turn(c.shard, c.rows, 5*time.Second, now).Sub(now); got != time.Duration(c.want)*time.Second {
+			t.Errorf("shard %d of rows of %d: %v, want %d s", c.shard, c.rows, got, c.want)
+		}
+	}
+}

@@ -86,8 +86,10 @@ func commandsOf(specs []args.Spec) ([]command, error) {
 		out[i].Options = append(out[i].Options, commandOption{Type: optionSub, Name: sub, Description: s.Help, Options: optionsOf(s)})
 	}
 	for _, s := range specs {
-		if s.OnPost != "" {
-			out = append(out, command{Type: typeMenu, Name: s.OnPost, Installs: []int{0}, Contexts: []int{0, 1}})
+		for _, label := range []string{s.OnPost, s.OnText} {
+			if label != "" {
+				out = append(out, command{Type: typeMenu, Name: label, Installs: []int{0}, Contexts: []int{0, 1}})
+			}
 		}
 	}
 	return out, within(out)

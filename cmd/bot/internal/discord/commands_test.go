@@ -79,7 +79,8 @@ func TestCommandLimits(t *testing.T) {
 		"101 commands": {many(101, func(i int) args.Spec {
 			return args.Spec{Name: strings.Repeat("b", i%30+1) + strings.Repeat("c", i/30), Help: "x"}
 		}), ""},
-		"16 menus": {many(16, func(i int) args.Spec { return args.Spec{Name: word(i), Help: "x", OnPost: word(i)} }), "16 menus"},
+		"16 menus":          {many(16, func(i int) args.Spec { return args.Spec{Name: word(i), Help: "x", OnPost: word(i)} }), "16 menus"},
+		"16 menus on texts": {many(16, func(i int) args.Spec { return args.Spec{Name: word(i), Help: "x", OnText: word(i)} }), "16 menus"},
 		"8,001 letters": {many(25, func(i int) args.Spec {
 			s := args.Spec{Name: "battle " + word(i), Help: word(99)}
 			for j := range 3 {

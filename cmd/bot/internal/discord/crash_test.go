@@ -331,3 +331,129 @@ func TestMutedPlaces(t *testing.T) {
 		return err == nil
 	})
 }
+
+// The board stays in sight: it is pinned, edited in place, and where it cannot be
+// edited any more the new one is pinned and the old one taken down. Where the bot
+// may not pin it stands there without.
+func TestBoardStaysInSight(t *testing.T) {
+	t.Parallel()
+	now := newHours()
+	p := play(t, discordtest.Options{Now: now.now}, &chattest.Desk{})
+	board := func(id, text string) string {
+		t.Helper()
+		post := toFen(p, id, text)
+		post.Pin = true
+		if id != "fen/1/1" {
+			post.Edit = "fen/1/1"
+		}
+		r, err := p.bot.Send(t.Context(), post)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.Ref
+	}
+	pinned := func(want ...string) {
+		t.Helper()
+		if got := p.Server.Channel(fenChannel(p)).Pins; strings.Join(got, " ") != strings.Join(want, " ") {
+			t.Errorf("pinned %v, want %v", got, want)
+		}
+	}
+	first := board("fen/1/1", "Turn 1.")
+	pinned(first)
+	if again := board("fen/2/1", "Turn 2."); again != first {
+		t.Errorf("edited as %s, not %s", again, first)
+	}
+	pinned(first)
+	p.Server.Delete(first)
+	second := board("fen/3/1", "Turn 3.")
+	if second == first {
+		t.Error("a deleted board was edited")
+	}
+	p.Server.Fail(discordtest.Fault{Path: "/pins/", Status: 403, Code: 50013, Times: -1})
+	p.Server.Delete(second)
+	if third := board("fen/4/1", "Turn 4."); third == second {
+		t.Error("a deleted board was edited")
+	}
+}
+
+// Who takes no direct messages sees the answer where they asked, alone.
+func TestClosedDirectMessages(t *testing.T) {
+	t.Parallel()
+	d := &chattest.Desk{}
+	p := play(t, discordtest.Options{}, d)
+	d.Answer(func(m chat.Message) []chat.Post {
+		post := told("private/"+string(m.Source), "To keep.")
+		post.To.Only = m.Person
+		return []chat.Post{post}
+	})
+	who := p.ann()
+	p.Server.CloseDirect(who.ID)
+	i := p.Server.Do(who, discordtest.SlashCommand, map[string]any{"id": "1", "name": "help", "type": 1})
+	if got := p.does(t, i); got != `To keep\.` {
+		t.Errorf("answered with %q", got)
+	}
+	if m, _ := i.Message(); m.Only != who.ID {
+		t.Error("all saw it")
+	}
+}
+
+// What is stored may be sent a while after the desk is done: it is the answer all
+// the same. Where nothing comes the person is not left waiting.
+func TestAnswersFromElsewhere(t *testing.T) {
+	t.Parallel()
+	d := &chattest.Desk{}
+	p := play(t, discordtest.Options{}, d)
+	i := p.Server.Do(p.ann(), discordtest.SlashCommand, map[string]any{"id": "1", "name": "help", "type": 1})
+	p.Server.Until("heard", func() bool {
+		heard := d.Heard()
+		if len(heard) == 0 {
+			return false
+		}
+		post := toFen(p, "fen/1/0", "From the outbox.")
+		post.Answers = heard[0].Source
+		if _, err := p.bot.Send(t.Context(), post); err != nil {
+			t.Error(err)
+		}
+		return true
+	})
+	if got := p.does(t, i); got != `From the outbox\.` {
+		t.Errorf("answered with %q", got)
+	}
+	silent := p.Server.Do(p.ann(), discordtest.SlashCommand, map[string]any{"id": "1", "name": "help", "type": 1})
+	silent.Answer(t.Context())
+	p.Server.Until("nothing is left of the promise", func() bool {
+		m, _ := silent.Message()
+		return m.Deleted
+	})
+}
+
+// A process that has only some of the shards sends people with private commands
+// to their server, where only they see the answer.
+func TestPrivateCommandsOfShards(t *testing.T) {
+	t.Parallel()
+	d := &chattest.Desk{}
+	p := play(t, discordtest.Options{Shards: 2}, d, func(s *Settings, _ *Parts) { s.Shards = "0/2" })
+	who := p.ann()
+	who.Guild, who.Channel = "", p.Server.Direct(who.ID)
+	i := p.Server.Do(who, discordtest.SlashCommand, map[string]any{"id": "1", "name": "help", "type": 1})
+	if got := p.does(t, i); !strings.HasPrefix(got, `discord\.refuse\.private`) {
+		t.Errorf("answered with %q", got)
+	}
+	p.Server.Write(who, "hello")
+	p.Server.Until("told again", func() bool { return len(p.Server.Messages(who.Channel)) == 2 })
+	if heard := d.Heard(); len(heard) > 0 {
+		t.Errorf("the desk heard %+v", heard)
+	}
+}
+
+// Anybody's message can be taken as orders by who picks it.
+func TestUseAsOrders(t *testing.T) {
+	t.Parallel()
+	d := &chattest.Desk{}
+	p := play(t, discordtest.Options{}, d)
+	m := discordtest.Message{ID: p.Server.ID(), Channel: fenChannel(p), Author: "99", Body: map[string]any{"content": "move Pikes to 30,12\nhold Mortar"}}
+	p.Server.Menu(p.ann(), m, "Use as orders").Answer(t.Context())
+	if heard := d.Heard(); len(heard) != 1 || heard[0].Text != "/order\nmove Pikes to 30,12\nhold Mortar" || heard[0].Person != "discord:4194304011" {
+		t.Errorf("heard %+v", heard)
+	}
+}

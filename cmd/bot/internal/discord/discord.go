@@ -47,6 +47,7 @@ type wires struct {
 	files    *url.URL
 	patience time.Duration     // before an answer is promised
 	turns    turns             // of those who send to one place
+	pace     *pace             // of sessions that begin
 	plain    http.RoundTripper // to the host of files, which has no limits and gets no token
 }
 
@@ -75,7 +76,7 @@ func wire(c Config) (*wires, error) {
 	if c.TLS == nil {
 		c.TLS = &tls.Config{MinVersion: tls.VersionTLS12}
 	}
-	w := &wires{Config: c, clock: &clock{}, files: files, patience: deferAfter, plain: &http.Transport{
+	w := &wires{Config: c, clock: &clock{}, files: files, patience: deferAfter, pace: newPace(time.Now()), plain: &http.Transport{
 		Proxy: http.ProxyFromEnvironment, TLSClientConfig: c.TLS, MaxIdleConns: idleLines, MaxIdleConnsPerHost: idleLines,
 		IdleConnTimeout: time.Minute, TLSHandshakeTimeout: 10 * time.Second, ForceAttemptHTTP2: true,
 	}}
@@ -87,5 +88,5 @@ func wire(c Config) (*wires, error) {
 
 // supervisor is one for a shard of several; hear must not wait.
 func (w *wires) supervisor(shard, shards int, hear func(kind string, data json.RawMessage)) *supervisor {
-	return &supervisor{token: w.Token, shard: shard, shards: shards, gate: w.gate, api: w.api, tls: w.TLS, hear: hear, log: w.Log, bounds: usual}
+	return &supervisor{token: w.Token, shard: shard, shards: shards, gate: w.gate, api: w.api, tls: w.TLS, hear: hear, log: w.Log, bounds: usual, pace: w.pace}
 }

@@ -2,6 +2,7 @@ package discord
 
 import (
 	"os"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -67,5 +68,29 @@ func TestDoctor(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// docs/discord.md shows the invitation that the bot gives, and every setting.
+func TestPageIsWhole(t *testing.T) {
+	b, err := os.ReadFile("../../../../docs/discord.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := string(b)
+	if want := invite("APPLICATION"); !strings.Contains(page, want) {
+		t.Errorf("the page has no %s", want)
+	}
+	for _, p := range permitted {
+		if !strings.Contains(page, p.name) {
+			t.Errorf("the page gives no reason for %s", p.name)
+		}
+	}
+	all := reflect.TypeFor[Settings]()
+	for i := range all.NumField() {
+		name := all.Field(i).Tag.Get("toml")
+		if name != "base" && name != "files" && !strings.Contains(page, "`"+name+"`") { // those two are for tests
+			t.Errorf("the page does not tell of %q", name)
+		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"strings"
 	"sync"
 
 	"drumhead/commands/args"
@@ -145,8 +146,15 @@ func (s *ear) understood(i *interaction) (heard, *form) {
 	return out, nil
 }
 
-// onMessage is a command picked on a message of ours, about the entry it tells of.
+// onMessage is a command picked on a message: on anybody's, whose text it takes,
+// or on one of ours, about the entry that it tells of.
 func (s *ear) onMessage(i *interaction) heard {
+	for _, spec := range s.Specs {
+		if spec.OnText == i.Data.Name && spec.OnText != "" {
+			text := strings.TrimPrefix(strings.TrimSpace(i.Data.Resolved.On[i.Data.Target].Content), "/"+spec.Name)
+			return heard{text: "/" + spec.Name + "\n" + strings.TrimSpace(text), private: spec.Mode != args.Public, spec: spec}
+		}
+	}
 	var t tells
 	known, err := s.book.get(keyMsg+i.Data.Target, &t)
 	if err != nil {
@@ -193,6 +201,9 @@ func (s *ear) converse(i *interaction, said heard) {
 	if said.refuse == "" {
 		said.refuse = s.lacking(i, said.spec)
 	}
+	if said.refuse == "" && i.Guild == "" && !s.shards.all() {
+		said.refuse = "discord.refuse.private"
+	}
 	for _, id := range said.files {
 		f, err := s.w.fetch(s.ctx, i.Data.Resolved.Files[id])
 		if err != nil {
@@ -213,8 +224,13 @@ func (s *ear) converse(i *interaction, said heard) {
 		r.drop()
 		return
 	}
-	r.end(s.ctx)
-	s.unmute(i, r, m)
+	s.going.Go(func() {
+		if elsewhere := i.Guild != "" && said.spec.Mode == args.Direct; !elsewhere {
+			r.settle(s.ctx)
+		}
+		r.end(s.ctx)
+		s.unmute(i, r, m)
+	})
 }
 
 // remember keeps an interaction for as long as it can be answered. Its secret is

@@ -64,6 +64,7 @@ type given struct {
 	Components []component `json:"components"`
 	Resolved   struct {
 		Files   map[string]handedIn `json:"attachments"`
+		On      map[string]written  `json:"messages"` // on which a menu was opened
 		Users   map[string]user     `json:"users"`
 		Members map[string]member   `json:"members"` // without their users
 	} `json:"resolved"`

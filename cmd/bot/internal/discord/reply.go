@@ -46,10 +46,16 @@ type reply struct {
 	private bool // a promise is seen by one person
 	since   time.Time
 	timer   *time.Timer
+	said    chan struct{} // closed when something was said
 
 	mu    sync.Mutex
 	state answered
+	spoke bool // said is closed
 }
+
+// lull is how long after the desk is done the answer may still come: what is stored
+// is sent by others. What comes later goes as an ordinary message.
+const lull = deferAfter / 2
 
 type answered int
 
@@ -61,14 +67,14 @@ const (
 
 // reply begins to answer an interaction.
 func (w *wires) reply(ctx context.Context, i *interaction, private bool) *reply {
-	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, channel: i.Channel, private: private, tapped: i.On != nil, since: created(i.ID)}
+	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, channel: i.Channel, private: private, tapped: i.On != nil, since: created(i.ID), said: make(chan struct{})}
 	r.timer = time.AfterFunc(w.patience, func() { r.promise(ctx) })
 	return r
 }
 
 // replyAgain goes on with one from before a crash: it may have been answered.
 func (w *wires) replyAgain(id string, k asking) *reply {
-	r := &reply{w: w, app: k.App, id: id, token: k.Token, tapped: k.Tapped, since: k.At}
+	r := &reply{w: w, app: k.App, id: id, token: k.Token, tapped: k.Tapped, since: k.At, said: make(chan struct{})}
 	r.timer = time.NewTimer(0)
 	r.timer.Stop()
 	return r
@@ -144,7 +150,10 @@ func (r *reply) say(ctx context.Context, p chat.Post, files []made, only bool) (
 		o := outcomeOf(err, call{})
 		switch {
 		case err == nil:
-			r.state = kept
+			if r.state = kept; !r.spoke {
+				r.spoke = true
+				close(r.said)
+			}
 			return got, nil
 		case o == onOriginal && r.tapped: // taken quietly, or answered before a crash
 			r.state = kept
@@ -213,6 +222,17 @@ func (r *reply) takeBack(ctx context.Context) {
 		r.w.Log.Warn("a promise could not be taken back", "interaction", r.id, "error", err)
 	}
 	r.state = kept
+}
+
+// settle waits until something was said, or nothing comes for a while.
+func (r *reply) settle(ctx context.Context) {
+	t := time.NewTimer(lull)
+	defer t.Stop()
+	select {
+	case <-r.said:
+	case <-t.C:
+	case <-ctx.Done():
+	}
 }
 
 // end is called when nothing more is to be said. A promise that nothing came of

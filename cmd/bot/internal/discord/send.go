@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/http"
 	"strings"
 	"time"
 
@@ -24,6 +25,9 @@ func (a *Adapter) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
 		return chat.Receipt{Ref: s.Message, Time: s.Time}, err
 	}
 	s, err := a.bring(ctx, p)
+	if err == nil && p.Pin && s.Only == "" {
+		s.Pinned, err = a.pin(ctx, p, s)
+	}
 	if err != nil {
 		switch outcomeOf(err, call{}) {
 		case wrongBody:
@@ -85,11 +89,11 @@ func forms(p chat.Post) map[int]formOfChoice {
 
 // bring finds the way on which a post goes, and takes it.
 func (a *Adapter) bring(ctx context.Context, p chat.Post) (sent, error) {
+	files := a.made(ctx, &p)
 	channel, private, err := a.channelOf(ctx, p.To)
 	if err != nil {
 		return sent{}, err
 	}
-	files := a.made(ctx, &p)
 	switch {
 	case p.Edit != "":
 		return a.change(ctx, channel, p, files)
@@ -102,7 +106,51 @@ func (a *Adapter) bring(ctx context.Context, p chat.Post) (sent, error) {
 			return sent{Channel: channel, Message: got.Ref, Time: got.Time}, err
 		}
 	}
-	return a.post(ctx, channel, p, files)
+	s, err := a.post(ctx, channel, p, files)
+	if err != nil && private && outcomeOf(err, call{}) == inPlace {
+		return a.instead(ctx, p, files, err)
+	}
+	return s, err
+}
+
+// pin keeps a post in sight in the place of the message that it replaces. It is a
+// comfort: where the bot may not pin, the post stands there without.
+func (a *Adapter) pin(ctx context.Context, p chat.Post, s sent) (bool, error) {
+	var old sent
+	if p.Edit != "" {
+		if _, err := a.book.get(keyPost+postKey(p.Edit), &old); err != nil {
+			return false, err
+		}
+	}
+	if old.Message == s.Message {
+		return old.Pinned, nil
+	}
+	err := a.w.api.do(ctx, call{method: http.MethodPut, path: pinOf(s)}, nil)
+	if err == nil && old.Pinned {
+		err = a.w.api.do(ctx, call{method: http.MethodDelete, path: pinOf(old)}, nil)
+	}
+	if err != nil {
+		a.Log.Info("a post could not be pinned, or an old one not taken down", "channel", s.Channel, "outcome", string(outcomeOf(err, call{})), "error", err)
+		return false, ctx.Err()
+	}
+	return true, nil
+}
+
+func pinOf(s sent) string { return "channels/" + s.Channel + "/messages/pins/" + s.Message }
+
+// instead shows what should have been a direct message to somebody who takes none
+// where they asked for it, if that is still open.
+func (a *Adapter) instead(ctx context.Context, p chat.Post, files []made, why error) (sent, error) {
+	person, ok := userID(p.To.Only)
+	r := a.reply(p.Answers)
+	if !ok || r == nil || r.over(a.Now()) {
+		return sent{}, why
+	}
+	got, err := r.say(ctx, p, files, true)
+	if errors.Is(err, errOver) {
+		return sent{}, why
+	}
+	return sent{Channel: r.channel, Message: got.Ref, Only: person, Ask: r.id, Time: got.Time}, err
 }
 
 // channelOf is the channel that a destination means, and whether it is the one
@@ -207,7 +255,7 @@ func (a *Adapter) post(ctx context.Context, channel string, p chat.Post, files [
 		return sent{Channel: channel, Message: found.ref(), Time: found.time()}, err
 	}
 	got, err := a.w.send(ctx, channel, p, files)
-	if errors.Is(err, chat.ErrMuted) {
+	if errors.Is(err, chat.ErrMuted) && outcomeOf(err, call{}) == muted {
 		err = errors.Join(err, a.fallSilent(ctx, channel))
 	}
 	return sent{Channel: channel, Message: got.Ref, Time: got.Time}, err

@@ -79,6 +79,9 @@ func parseShards(s string) (shards, error) {
 	return out, nil
 }
 
+// all tells whether one process hears everything, direct messages too.
+func (s shards) all() bool { return s.first == 0 && s.last == s.count-1 }
+
 // leastToken is shorter than any token of Discord's.
 const leastToken = 50
 

@@ -30,11 +30,12 @@ type bounds struct {
 	most    time.Duration // at last
 	worst   time.Duration // at last, while no line gets ready
 	quiet   time.Duration // a line that lasted so long was good
+	apart   time.Duration // sessions of one row of shards are started so far apart
 }
 
 var usual = bounds{
 	silence: 75 * time.Second, open: 30 * time.Second, unlock: 5 * time.Second, refill: 15 * time.Second,
-	first: time.Second, most: time.Minute, worst: 10 * time.Minute, quiet: time.Minute,
+	first: time.Second, most: time.Minute, worst: 10 * time.Minute, quiet: time.Minute, apart: 5 * time.Second,
 }
 
 // fatal are the close codes after which connecting again is no use
@@ -62,6 +63,7 @@ type supervisor struct {
 	hear   func(kind string, data json.RawMessage)
 	log    *slog.Logger
 	bounds bounds
+	pace   *pace
 
 	session *session // nil: the next line begins a new one
 	failed  bool     // the last line never got ready: the next may have to IDENTIFY as well
@@ -222,7 +224,7 @@ func (s *supervisor) mayStart(ctx context.Context) error {
 			return err
 		}
 		if a.Limit.Remaining >= startsKept {
-			return nil
+			return s.pace.wait(ctx, s.shard, a.Limit.AtOnce, s.bounds.apart)
 		}
 		wait := max(time.Duration(a.Limit.After)*time.Millisecond, s.bounds.first)
 		s.log.Error("too many sessions were started; the bot waits before it starts another, or Discord takes its token away", "left", a.Limit.Remaining, "wait", wait)

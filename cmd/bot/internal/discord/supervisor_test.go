@@ -20,7 +20,7 @@ import (
 // sleeps a second with each line that it closes, so unlock is longer than that.
 var quick = bounds{
 	silence: time.Second, open: 2 * time.Second, unlock: 4 * time.Second, refill: 300 * time.Millisecond,
-	first: 20 * time.Millisecond, most: 40 * time.Millisecond, worst: 80 * time.Millisecond, quiet: time.Second,
+	apart: time.Millisecond, first: 20 * time.Millisecond, most: 40 * time.Millisecond, worst: 80 * time.Millisecond, quiet: time.Second,
 }
 
 // listener is a supervisor before a Discord for tests, and what it heard.

@@ -44,6 +44,10 @@ func (s *ear) talk(w *written) {
 			s.Log.Warn("an answer could not be shown", "post", p.ID, "err", err)
 		}
 	}
+	if !s.shards.all() {
+		say(s.complaint(m, "discord.refuse.private"))
+		return
+	}
 	for _, f := range w.Files {
 		got, err := s.w.fetch(s.ctx, f)
 		if err != nil {
