@@ -2,7 +2,10 @@ package commands
 
 import (
 	"fmt"
+	"maps"
 	"os"
+	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -14,9 +17,8 @@ import (
 	"drumhead/storage"
 )
 
-// attempts are the rows of the protocol's table of attempts, each tried here: what
-// stops it, or what exposes it. What is not stopped is named in docs/dice.md, and the
-// last row looks there.
+// attempts are rows of the table of attempts in docs/dice.md, each tried here: what
+// stops it, or what exposes it. tried names the test of every row.
 var attempts = []struct {
 	what string
 	try  func(t *testing.T)
@@ -292,17 +294,6 @@ var attempts = []struct {
 			t.Errorf("visible, not stopped: %+v", r.Remarks)
 		}
 	}},
-	{"what is not stopped is said", func(t *testing.T) {
-		b, err := os.ReadFile("../docs/dice.md")
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, row := range []string{"foresee sealed dice and pick what to spend them on | **not stopped", "in league with the one who cuts | **not stopped", "lose a message or a word on purpose | **visible, not stopped"} {
-			if !strings.Contains(string(b), row) {
-				t.Errorf("docs/dice.md does not say: %s", row)
-			}
-		}
-	}},
 }
 
 // uncut is the round that the newest seal waits for.
@@ -313,6 +304,174 @@ func (tb *table) uncut() uint64 {
 		tb.t.Fatal(err)
 	}
 	return v.book.Uncut()
+}
+
+// tried are the tests of each row of docs/dice.md: what somebody may want, or a grade of
+// dice. "attempt: …" is one of those above.
+var tried = map[string][]string{
+	"roll again until it is good":                             {"attempt: roll again until it is good"},
+	"undo for better dice":                                    {"TestUndoAgain", "TestUndoCutByBeacon"},
+	"foresee their own dice":                                  {"attempt: foresee dice that wait for a word", "TestCutByWord"},
+	"change or drop an old roll":                              {"TestEveryByteCounts", "TestEveryByteOfAFile", "TestTamperedVectors"},
+	"choose dice by wording, sender, time or further entries": {"attempt: choose dice by wording, label, sender or time"},
+	"choose a seal after seeing the command, or among many":   {"attempt: choose a seal after seeing the command, or among many", "TestRenewAsked"},
+	"change dice after the word or the round is known":        {"attempt: change what waits, or order something else meanwhile", "TestTamperedVectors"},
+	"name a round that is already out":                        {"attempt: name a round that is already out", "TestPostTooLate", "TestClocksThatDoNotFit", "TestAhead"},
+	"edit the waiting post afterwards":                        {"attempt: edit what binds"},
+	"put another word for the one that was given":             {"attempt: put another word for the one that was given"},
+	"forge a round, or spell its signature another way":       {"attempt: forge a round, or hand in one of another number", "TestSignaturesThatMustFail"},
+	"send a wrong round, a late one, or none":                 {"attempt: a beacon that lies, is down, or is late", "TestPublishedRounds", "TestRelaysThatMisbehave", "TestBeaconGone"},
+	"cut one's own roll, or have a friend do it":              {"attempt: cut one's own roll, twice, with a used word, or after the deadline"},
+	"never cut": {"attempt: refuse to cut", "TestWordNeverComes"},
+	"refuse to answer after a bad draw, or \"crash\"":           {"attempt: crash after a bad draw, before it is posted", "TestTroubleChangesNothing"},
+	"go back to an old copy of the store":                       {"TestRestored", "TestRestoredBehind", "TestReadBack", "TestRestoredByBoth", "TestForkVectors", "TestAgainst"},
+	"run a copy beside the original":                            {"TestRunningCopy"},
+	"send a message twice, or many at once":                     {"attempt: deliver a message twice, or many at once", "TestSimulation"},
+	"ask for more dice than there are":                          {"attempt: ask for more dice than there are"},
+	"set the clock back or ahead":                               {"attempt: turn the clock back, or far ahead"},
+	"cut a ledger short, or sign it with another key":           {"attempt: cut a ledger short, or sign it with another key", "TestNotWhole"},
+	"lose a message or a word on purpose":                       {"attempt: lose a message on purpose"},
+	"foresee sealed dice and pick what to spend them on":        {"TestNotStopped"},
+	"choose the dice outright, in league with the one who cuts": {"TestNotStopped"},
+	"read hidden intents, lists and standing orders early":      {"TestNotStopped"},
+	"backdate the waiting post":                                 {"TestNotStopped"},
+	"`sealed`; `sealed, seal not cut`":                          {"TestFirstRollWaitsForTheBeacon", "TestGradesAreSaid"},
+	"`cut by NAME`":                                             {"TestCutByWord", "TestGradesAreSaid"},
+	"`cut by beacon round R`":                                   {"TestPublishedRounds", "TestGradesAreSaid"},
+}
+
+// rowsOf are the first columns of a table of docs/dice.md, by its head.
+func rowsOf(t *testing.T, head string) map[string]string {
+	t.Helper()
+	b, err := os.ReadFile("../docs/dice.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, table, ok := strings.Cut(string(b), head+"\n| --- | --- |\n")
+	if !ok {
+		t.Fatalf("docs/dice.md has no table %q", head)
+	}
+	rows := map[string]string{}
+	for line := range strings.Lines(table) {
+		cells := strings.Split(strings.TrimSpace(line), " | ")
+		if len(cells) != 2 {
+			break
+		}
+		rows[strings.TrimPrefix(cells[0], "| ")] = cells[1]
+	}
+	return rows
+}
+
+const (
+	wantedHead = "| someone wants to | what stops it |"
+	gradesHead = "| grade | fair to you if |"
+)
+
+// TestEveryRowIsTried: each row of the two tables has a test that is there, and nothing
+// is tried that no row promises.
+func TestEveryRowIsTried(t *testing.T) {
+	named := map[string]bool{}
+	for _, a := range attempts {
+		named["attempt: "+a.what] = true
+	}
+	for _, glob := range []string{"*_test.go", "proof/*_test.go", "beacon/*_test.go", "../cmd/bot/*_test.go"} {
+		files, err := filepath.Glob(glob)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range files {
+			code, err := os.ReadFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, m := range regexp.MustCompile(`(?m)^func (Test\w+)\(t \*testing\.T\)`).FindAllStringSubmatch(string(code), -1) {
+				named[m[1]] = true
+			}
+		}
+	}
+	rows := rowsOf(t, wantedHead)
+	maps.Copy(rows, rowsOf(t, gradesHead))
+	used := map[string]bool{}
+	for row := range rows {
+		if len(tried[row]) == 0 {
+			t.Errorf("nothing tries: %s", row)
+		}
+	}
+	for row, tests := range tried {
+		if _, ok := rows[row]; !ok {
+			t.Errorf("docs/dice.md has no row: %s", row)
+		}
+		for _, test := range tests {
+			used[test] = true
+			if !named[test] {
+				t.Errorf("%s: there is no test %q", row, test)
+			}
+		}
+	}
+	for _, a := range attempts {
+		if !used["attempt: "+a.what] {
+			t.Errorf("no row promises what %q tries", a.what)
+		}
+	}
+	if len(rows) < 29 {
+		t.Errorf("%d rows only", len(rows))
+	}
+}
+
+// TestNotStopped: what these dice do not stop is said, with what helps instead; and it
+// is true: whoever holds the store's secret can work out sealed dice, and a standing
+// order, before they are used.
+func TestNotStopped(t *testing.T) {
+	rows := rowsOf(t, wantedHead)
+	for row, says := range map[string]string{
+		"foresee sealed dice and pick what to spend them on":        "use a cut by beacon",
+		"choose the dice outright, in league with the one who cuts": "use a cut by beacon",
+		"read hidden intents, lists and standing orders early":      "fixed by a hash",
+		"backdate the waiting post":                                 "those present see it",
+	} {
+		if !strings.Contains(rows[row], "**not stopped") || !strings.Contains(rows[row], says) {
+			t.Errorf("%s: %s", row, rows[row])
+		}
+	}
+	tb := newTable(t)
+	tb.say("Bo", "#fen", "/tell hm")
+	v := tb.view("#fen")
+	draw, err := v.book.Sealed(v.keys)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 12 {
+		draw.Draw(6)
+	}
+	tb.say("Ann", "#fen", "/roll 12d6 4+")
+	if foreseen, fell := fmt.Sprint(draw.Faces()), fmt.Sprint(tb.record("#fen", -1).Faces); foreseen != fell {
+		t.Errorf("foreseen %s, fell %s: then say that a seal stops it", foreseen, fell)
+	}
+}
+
+// TestGradesAreSaid: what each way to cut dice is worth is said where it is chosen, and
+// the grade stands with the dice.
+func TestGradesAreSaid(t *testing.T) {
+	tb, _ := newBeaconTable(t)
+	tb.say("Bo", "#fen", "/tell hm")
+	tb.wait(12 * time.Second)
+	for _, c := range []struct{ set, fair, grade string }{
+		{"sealed", "Fair if whoever runs me does not use what they foresee.", "sealed)"},
+		{"beacon", "Fair if whoever runs me or the beacon is honest", "cut by beacon round"},
+		{"word of Bo", "Fair if you cut, or who cuts and who runs me do not plot.", "cut by Bo"},
+	} {
+		m := tb.message("Cy", "#fen", "/settings dice "+c.set)
+		m.Source, m.Organiser = chat.Source("test:"+c.set), true
+		tb.wants(tb.handle(m), c.fair)
+		said := tb.say("Ann", "#fen", "/roll 2d6")
+		if strings.HasPrefix(c.set, "word") {
+			said += tb.say("Bo", "#fen", "/cut seven herons")
+		}
+		tb.wants(said+tb.wait(15*time.Second), c.grade)
+	}
+	if rows := rowsOf(t, gradesHead); len(rows) != 3 {
+		t.Errorf("%d grades", len(rows))
+	}
 }
 
 // TestAttempts tries every row.

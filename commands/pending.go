@@ -128,10 +128,10 @@ func pendingAt(v *view, seq uint64) (proof.Pending, bool) {
 	return proof.Pending{}, false
 }
 
-// ahead is the round for what is put off now.
-func (d *Desk) ahead(v *view, now time.Time) (storage.Wait, error) {
+// ahead is the round for what is put off now: one after that which it waited for.
+func (d *Desk) ahead(v *view, now time.Time, past uint64) (storage.Wait, error) {
 	chain := v.book.Chain()
-	round := chain.Next(now, d.rounds.latest())
+	round := max(chain.Next(now, d.rounds.latest()), past+1)
 	if !chain.Ahead(round, now) {
 		return storage.Wait{}, refuse("", "cut.refuse.clock")
 	}

@@ -138,7 +138,7 @@ func (d *done) tellMoved(why string) (told, error) {
 // moved fills in a wait or a void: its new round, and the key if it was secret.
 func (a *ask) moved(act *act, g *gathered, rec storage.Record) (*done, error) {
 	if rec.Command == "wait" {
-		w, err := a.desk.ahead(g.now, rec.Time)
+		w, err := a.desk.ahead(g.now, rec.Time, act.about.Round)
 		if err != nil {
 			return nil, err
 		}

@@ -73,16 +73,52 @@ func (d *Desk) witness1(ctx context.Context, id storage.PostID, about storage.Ab
 	a := d.ask(chat.Message{Community: chat.Community(about.Community), Place: v.place, Source: chat.Source("late:" + string(StoredID(id))), Time: at})
 	a.ctx, a.here = ctx, v
 	a.views[v.place] = v
+	moves, err := d.moves(ctx, v, seq)
+	if err != nil {
+		return err
+	}
+	if moves >= mostMoves {
+		d.log.Error("posts come too late by the platform's time, again and again: its clock and ours do not fit", "place", v.place, "entry", seq)
+		if d.notices.once(fmt.Sprintf("clocks:%s:%d", v.ledger, seq)) {
+			d.notices.add(notice{post: chat.Post{ID: chat.PostID(freeID(a.msg.Source, 0)), To: chat.Destination{Place: v.place}, Entry: -1,
+				Lines: []chat.Line{a.say("cut.clocks", "entry", number(int64(seq))), a.say("cut.clocks_end")}}})
+		}
+		return nil
+	}
 	s, err := a.settle(v, seq)
 	if err != nil {
 		return err
 	}
 	err = a.carryOut([]act{a.wait(s, v.place, "late")})
 	var seen *storage.Seen
-	if errors.As(err, &seen) {
+	switch {
+	case errors.As(err, &seen):
 		return nil
+	case refusal(err): // no round can be waited for at this moment: the post is offered again, and so is this
+		return errors.Join(chat.ErrLater, err)
 	}
 	return err
+}
+
+// mostMoves is how often an entry is moved to another round because its post came too
+// late. Then the clocks do not fit, and another move would be late as well.
+const mostMoves = 5
+
+// moves counts how often an entry was moved.
+func (d *Desk) moves(ctx context.Context, v *view, seq uint64) (n int, err error) {
+	for raw, err := range d.store.Read(ctx, v.ledger, seq+1, v.head.Size) {
+		if err != nil {
+			return n, err
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			return n, err
+		}
+		if of, ok := entryOf(rec); ok && of == seq && rec.Command == "wait" {
+			n++
+		}
+	}
+	return n, nil
 }
 
 // bound is the entry that waits and the round, of an entry whose post binds.
