@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"crypto/ed25519"
 	"encoding/base64"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -52,6 +54,9 @@ func openDirectory(path, name string, practice bool, entropy io.Reader) (directo
 	}
 	d := directory{path: path}
 	err := d.readKey()
+	if err == nil {
+		err = d.keptStore()
+	}
 	if errors.Is(err, fs.ErrNotExist) {
 		if name == "" {
 			name = defaultName
@@ -75,6 +80,59 @@ func openDirectory(path, name string, practice bool, entropy io.Reader) (directo
 		return directory{}, fmt.Errorf("data directory %s holds real games (it signs as %s); practice in another --data", path, d.name)
 	}
 	return d, nil
+}
+
+// keptStore refuses a directory whose games are gone while its key is there: a new
+// store would begin as if nobody had ever played. A directory that is new has its
+// store before the first word is said.
+func (d directory) keptStore() error {
+	f, err := os.Stat(d.store())
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%s is not there, but %s is: the games are gone. Restore the last backup of them; to begin anew, use another --data", d.store(), filepath.Join(d.path, keyFile))
+	case err == nil && f.Mode().IsRegular() && f.Size() == 0:
+		return fmt.Errorf("%s is empty, but %s is there: the games are gone. Restore the last backup of them; to begin anew, use another --data", d.store(), filepath.Join(d.path, keyFile))
+	}
+	return nil
+}
+
+// sameSigner refuses a key that is not the one by which the games in a store are
+// signed: nobody could check their checkpoints any more.
+func (d directory) sameSigner(ctx context.Context, s storage.Store) error {
+	for h, err := range s.Ledgers(ctx) {
+		if err != nil || h.Size == 0 {
+			return err
+		}
+		for e, err := range s.Read(ctx, h.Ledger, 0, 1) {
+			if err != nil {
+				return err
+			}
+			if by := signedBy(e.Bytes); by != nil && !by.Equal(d.key.Public()) {
+				return fmt.Errorf("%s is another key than the one that signs the games in %s; put the kept copy of that back", filepath.Join(d.path, keyFile), d.store())
+			}
+		}
+		return nil // one key signs them all
+	}
+	return nil
+}
+
+// signedBy is the public key that a ledger's first entry names, nil if it names none:
+// behind the last + of its vkey, one byte of algorithm and the key.
+func signedBy(first []byte) ed25519.PublicKey {
+	var open struct {
+		Args struct {
+			VKey string `json:"vkey"`
+		} `json:"args"`
+	}
+	if json.Unmarshal(first, &open) != nil {
+		return nil
+	}
+	parts := strings.SplitN(open.Args.VKey, "+", 3)
+	b, err := base64.StdEncoding.DecodeString(parts[len(parts)-1])
+	if err != nil || len(parts) != 3 || len(b) != 1+ed25519.PublicKeySize {
+		return nil
+	}
+	return b[1:]
 }
 
 // The key's file: three lines, so that it can be read and kept by hand.

@@ -384,6 +384,47 @@ func TestDirectory(t *testing.T) {
 	}
 	refused("damaged or no store", "--practice", "00")
 	refused(storeFile, "--practice", "00")
+	if err := os.Truncate(filepath.Join(data, storeFile), 10_000); err != nil {
+		t.Fatal(err)
+	}
+	refused("damaged or no store", "--practice", "00")
+	for _, gone := range []func(string) error{func(path string) error { return os.Truncate(path, 0) }, os.Remove} {
+		if err := gone(filepath.Join(data, storeFile)); err != nil {
+			t.Fatal(err)
+		}
+		refused("the games are gone", "--practice", "00")
+	}
+}
+
+// Another key would sign the same games as somebody else: it is refused before a
+// word is said, and the games stay as they are.
+func TestAnothersKey(t *testing.T) {
+	data, other := t.TempDir(), t.TempDir()
+	for _, dir := range []string{data, other} {
+		if code, _, errs := start(t, "/roll 2d6\n", "play", "--data", dir); code != good {
+			t.Fatal(errs)
+		}
+	}
+	own, err := os.ReadFile(filepath.Join(data, keyFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	theirs, err := os.ReadFile(filepath.Join(other, keyFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		key  []byte
+		code int
+		says string
+	}{{theirs, bad, "another key"}, {own, good, ""}} {
+		if err := os.WriteFile(filepath.Join(data, keyFile), c.key, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if code, out, errs := start(t, "/roll 2d6\n", "play", "--data", data); code != c.code || !strings.Contains(errs, c.says) || c.code == bad && strings.Contains(out, "rolls") {
+			t.Errorf("exit %d, %s\n%s", code, errs, out)
+		}
+	}
 }
 
 // A store that a newer program made is left as it is. Its number is at the start

@@ -61,6 +61,9 @@ func openHouse(ctx context.Context, p plan) (*house, error) {
 	if err != nil {
 		return nil, rights(dir.store(), err)
 	}
+	if err := dir.sameSigner(ctx, store); err != nil {
+		return nil, errors.Join(err, store.Close())
+	}
 	h.store = store
 	if p.wrap != nil {
 		h.store = p.wrap(store)
