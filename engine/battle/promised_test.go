@@ -19,9 +19,9 @@ import (
 // than 50,000 comparisons a run raises a false alarm less than once in 1,000.
 // What has no chance fails at once. Seeds are fixed: a failure is a bug.
 const (
-	trialsOfAPromise = 150
+	trialsOfAPromise = 100
 	alarmBeyond      = 18.0
-	seedsOfPromises  = 48
+	seedsOfPromises  = 40
 )
 
 // promise is a quantity that /odds tells: its law, and how it is seen in events.

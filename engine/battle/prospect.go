@@ -39,13 +39,16 @@ type Prospect struct {
 func Prospects(s State, side int, lines []Line) ([]Prospect, error) {
 	state := s.own()
 	state.Side = side
-	f := foresight{run: run{state: state}, laws: map[string]odds.Law{}}
+	f := foresight{run: run{state: state}, laws: map[string]odds.Law{}, acted: map[string]bool{}}
 	var out []Prospect
 	for i, l := range lines {
 		if l.Order == Done {
 			continue
 		}
 		all, err := f.line(l)
+		if err == nil {
+			err = f.once(l)
+		}
 		if err != nil {
 			if why, ok := err.(*reason.Refusal); ok {
 				why.Line = i + 1
@@ -63,7 +66,27 @@ func Prospects(s State, side int, lines []Line) ([]Prospect, error) {
 // foresight is a sheet that is reckoned: the law of each target's rung so far.
 type foresight struct {
 	run
-	laws map[string]odds.Law
+	laws  map[string]odds.Law
+	acted map[string]bool // what a line before asked about: unit and order
+}
+
+// once refuses a second line of a unit that would shoot, charge or fight twice, or
+// cast one power twice.
+func (f *foresight) once(l Line) error {
+	order := l.Order
+	if order == Split {
+		order = Shoot
+	}
+	key := string(order) + " " + l.Unit + " " + l.Power
+	if !f.acted[key] {
+		f.acted[key] = true
+		return nil
+	}
+	if order == Cast {
+		return refuse("battle.refuse.cast", "unit", f.state.name(l.Unit), "power", f.state.powerTitle(l.Power))
+	}
+	id := map[Verb]string{Shoot: "battle.refuse.shot", Charge: "battle.refuse.charged", Fight: "battle.refuse.fought"}[order]
+	return refuse(id, "unit", f.state.name(l.Unit))
 }
 
 // example is a line that can be reckoned: somebody who shoots, or else strikes.

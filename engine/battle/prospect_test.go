@@ -104,6 +104,11 @@ func TestProspectsRefused(t *testing.T) {
 		{0, "charge Pikes at Riders", "battle.refuse.gap"},
 		{0, "move Pikes 3 in", "odds.refuse.order"},
 		{0, "done", "odds.refuse.nothing"},
+		{0, "shoot Mortar at Riders, 20 in; shoot Mortar at Riders, 20 in", "battle.refuse.shot"},
+		{0, "charge Pikes at Riders, 7 in; charge Pikes at Guns, 7 in", "battle.refuse.charged"},
+		{0, "fight Pikes at Riders; fight Pikes at Guns", "battle.refuse.fought"},
+		{1, "cast Undertow on Pikes, 10 in; cast Undertow on Mortar, 10 in", "battle.refuse.cast"},
+		{0, "shoot Mortar at Riders, 20 in; shoot Crossbows at Riders, 20 in; charge Pikes at Riders, 7 in", ""},
 	} {
 		lines, err := ParseSheet(s, c.side, c.text)
 		if err != nil {
