@@ -186,14 +186,18 @@ func opener(dir string) func(string) ([]byte, error) {
 		if !filepath.IsAbs(name) {
 			name = filepath.Join(dir, name)
 		}
+		info, err := os.Stat(name) // before it is opened: a pipe without a writer would never open
+		if err != nil {
+			return nil, err
+		}
+		if !info.Mode().IsRegular() {
+			return nil, errors.New("it is no file")
+		}
 		f, err := os.Open(name)
 		if err != nil {
 			return nil, err
 		}
 		defer f.Close()
-		if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
-			return nil, errors.Join(err, errors.New("it is no file"))
-		}
 		limit := int64((&terminal.Terminal{}).Limits().FileBytes)
 		return io.ReadAll(io.LimitReader(f, limit+1))
 	}

@@ -13,7 +13,9 @@ import (
 // out of the file, where a page is damaged.
 type errBroken struct{ cause any }
 
-func (e errBroken) Error() string { return fmt.Sprintf("what should be its pages cannot be read (%v)", e.cause) }
+func (e errBroken) Error() string {
+	return fmt.Sprintf("what should be its pages cannot be read (%v)", e.cause)
+}
 
 // guarded runs f and turns a panic, or a fault on a mapped page, into errBroken.
 func guarded(f func() error) (err error) {
