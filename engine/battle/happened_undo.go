@@ -57,6 +57,9 @@ func (e *Undone) apply(s *State) {
 	*s = now.Past[i].Before.own()
 	s.Pack, s.Names, s.Ahead = now.Pack, now.Names, now.Ahead
 	s.Proposed, s.Overdue = Nobody, false
+	if e.Free { // nobody was asked: time that is up, or the other's proposal, is not taken back with it
+		s.Proposed, s.Overdue = now.Proposed, now.Overdue
+	}
 	s.Past = slices.Clone(now.Past[:i])
 	if e.Part > 1 {
 		s.Past = append(s.Past, now.Past[i].shortened(e.Part-1))

@@ -243,3 +243,29 @@ func FuzzUndo(f *testing.F) {
 		}
 	})
 }
+
+// TestUndoStopsNoClock: whose time is up has no more of it for taking back what is
+// free, and the other's proposal to end the battle stands.
+func TestUndoStopsNoClock(t *testing.T) {
+	u := newUndoing(t)
+	u.sheet("hold Pikes")
+	of := u.seq
+	if !u.do(1, Finish{Battle: 1}) {
+		t.Fatal("nothing is proposed")
+	}
+	late := Order{Player: Bot, Seq: u.seq + 1, Do: Late{Battle: 1, Side: 0, Turn: 1}}
+	events, err := Decide(u.state, late, dice.NewShown(nil))
+	if err != nil {
+		t.Fatal(spell(err))
+	}
+	u.state, u.seq = u.state.Take(late, events, nil), late.Seq
+	if !u.do(0, Undo{Battle: 1, Of: of}) || u.state.stepOf(of) >= 0 {
+		t.Fatal("what is free was not taken back")
+	}
+	if !u.state.Overdue || u.state.Proposed != 1 {
+		t.Errorf("overdue %v, proposed by %d", u.state.Overdue, u.state.Proposed)
+	}
+	if !u.do(1, Pass{Battle: 1}) {
+		t.Error("who waits cannot decide any more")
+	}
+}
