@@ -55,12 +55,17 @@ var (
 // many turns, so many hours a handover.
 func (a *ask) wants() (wanted, error) {
 	w := wanted{hours: usualHours, dice: unsaid}
-	w.points, _ = a.values.Number("points")
+	const example = "/battle open Bo 500 Drowned Bridge"
+	points, named := a.values.Number("points")
+	if named && points < 1 { // nothing is not what is usual
+		return w, refuse(example, "battle.refuse.points", "points", points, "most", rules.MostPoints)
+	}
+	w.points = points
 	if name := a.value("opponent"); name != "" {
 		if len(a.desk.named(a.msg.Community, name)) == 0 {
 			return w, refuse("/battle open 500 Drowned Bridge", "battle.refuse.unseen", "name", said(name))
 		}
-		who, err := a.find(name, "/battle open Bo 500 Drowned Bridge")
+		who, err := a.find(name, example)
 		if err != nil {
 			return w, err
 		}
@@ -74,10 +79,15 @@ func (a *ask) wants() (wanted, error) {
 		what  *regexp.Regexp
 		to    *int
 		times int
-	}{{spokenTurns, &w.turns, 1}, {spokenDays, &w.hours, 24}, {spokenHours, &w.hours, 1}} {
+		slot  string
+		most  int
+	}{{spokenTurns, &w.turns, 1, "turns", battle.MaxTurns}, {spokenDays, &w.hours, 24, "hours", battle.MaxHours}, {spokenHours, &w.hours, 1, "hours", battle.MaxHours}} {
 		var said string
 		if said, rest = taken(number.what, rest); said != "" {
 			n, _ := strconv.Atoi(said) // at most four digits
+			if n == 0 {
+				return w, refuse(example, "battle.refuse."+number.slot, number.slot, n, "most", number.most)
+			}
 			*number.to = n * number.times
 		}
 	}

@@ -73,6 +73,8 @@ func TestMistakes(t *testing.T) {
 		{"a result that is none", mover, "/result we had fun", "Example"},
 		{"a campaign twice", "Cy", "/campaign start osier", ""},
 		{"no such scenario", mover, "/battle open " + waits + " 500 Battle of Nowhere", "Example"},
+		{"no points", mover, "/battle open " + waits + " 0 Last Ferry", "1 to"},
+		{"no turns", mover, "/battle open " + waits + " 500 Last Ferry, 0 turns", "1 to 20"},
 		{"too few points", mover, "/battle open " + waits + " 3 Last Ferry", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
