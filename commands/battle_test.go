@@ -319,3 +319,27 @@ func TestDueFromTheOfferOn(t *testing.T) {
 		t.Errorf("an offer waits for Cy:\n%s", got)
 	}
 }
+
+// TestNobodyFillsThePlace: who offers without end is stopped before others are.
+func TestNobodyFillsThePlace(t *testing.T) {
+	tb := atBattle(t)
+	b, err := os.ReadFile("../testdata/forces/weir.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, who := range []string{"Mo", "Zoe"} {
+		tb.line++
+		m := tb.message(who, "#bog", "/force add")
+		m.Files = []chat.File{{Name: "weir.toml", Bytes: b}}
+		tb.handle(m)
+	}
+	for range proof.MostOffers {
+		tb.say("Mo", "#bog", "/battle open 500 Drowned Bridge")
+	}
+	if got := tb.say("Mo", "#bog", "/battle open 500 Drowned Bridge"); !strings.Contains(got, "of yours") {
+		t.Errorf("Mo offers on:\n%s", got)
+	}
+	if got := tb.say("Zoe", "#bog", "/battle open 500 Drowned Bridge"); !strings.Contains(got, "Zoe offers anybody") {
+		t.Errorf("Zoe cannot:\n%s", got)
+	}
+}

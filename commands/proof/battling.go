@@ -27,6 +27,10 @@ type Battles struct {
 // MostOffers is how many offers may stand open in one place.
 const MostOffers = 20
 
+// MostOwnOffers is how many of them one person may have made: nobody alone can keep
+// the others from offering.
+const MostOwnOffers = 5
+
 // BattlesOf finds the battles of a game.
 func BattlesOf(g Game) Battles {
 	b, _ := g.Rooms[Battling{}.Name()].(Battles)
@@ -247,6 +251,15 @@ func (b Battles) checkOffer(g Game, c Command, o battle.Offer) error {
 	}
 	if len(b.Offers) >= MostOffers {
 		return reason.Refuse("", "battle.refuse.offers", "most", MostOffers)
+	}
+	own := 0
+	for _, open := range b.Offers {
+		if open.By == c.Player {
+			own++
+		}
+	}
+	if own >= MostOwnOffers {
+		return reason.Refuse("/battle decline", "battle.refuse.offers_own", "most", MostOwnOffers)
 	}
 	p, err := b.pack(g, o.Terms)
 	if err != nil {
