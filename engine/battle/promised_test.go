@@ -1,6 +1,7 @@
 package battle
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -9,6 +10,7 @@ import (
 	"testing"
 
 	"drumhead/engine/odds"
+	"drumhead/engine/reason"
 )
 
 // What was promised: battles of all games are played at random, and again and
@@ -76,6 +78,39 @@ func TestBattlesComeAsPromised(t *testing.T) {
 	}
 }
 
+// TestCommonPracticeComesAsPromised plays the pack of the trade's common practice in
+// the same way, with forces drawn at random; it is no game that comes to an end.
+func TestCommonPracticeComesAsPromised(t *testing.T) {
+	kinds := []string{"shooters", "throwers", "wagon", "t2", "t3", "t4"}
+	p := commonTable(t).state.Pack
+	for seed := range uint64(16) {
+		r := rand.New(rand.NewPCG(seed, 9))
+		force := func() (out []Model) {
+			for range 3 {
+				k := kinds[r.IntN(len(kinds))]
+				u := p.Unit(k)
+				out = append(out, Model{Kind: k, Size: u.Least + r.IntN(u.Most-u.Least+1)})
+			}
+			return
+		}
+		tb := beginFile(t, "common.toml", force(), force())
+		s := tb.state
+		for n := 0; n < 30 && s.Stage == Playing; n++ {
+			if lines := reckonable(r, s); lines != nil {
+				for _, p := range promises(t, s, lines) {
+					p.hold(t, fmt.Sprintf("seed %d, step %d: %s, %+v", seed, n, p.name, lines), r, s, lines, &lean{})
+				}
+			}
+			sheet := likely(r, s)
+			if r.IntN(3) == 0 {
+				sheet = append(sheet, Line{Order: Done})
+			}
+			s = step(t, seed, r, s, Order{Player: s.Players[s.Side], Seq: uint64(n + 2), Do: Sheet{Battle: 1, Orders: sheet}})
+			sound(t, seed, s)
+		}
+	}
+}
+
 // lean sums up how far what came lies above what was promised.
 type lean struct{ off, variance float64 }
 
@@ -127,6 +162,10 @@ func reckonable(r *rand.Rand, s State) []Line {
 func promises(t *testing.T, s State, lines []Line) []promise {
 	t.Helper()
 	all, err := Prospects(s, s.Side, lines)
+	var why *reason.Refusal
+	if errors.As(err, &why) && why.Reason.ID == "battle.refuse.unarmed" && lines[0].Order == Fight {
+		return nil // may stand in a melee, and has nothing to strike with
+	}
 	if err != nil {
 		t.Fatalf("Check allows what cannot be reckoned: %+v: %s", lines, spell(err))
 	}
