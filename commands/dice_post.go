@@ -2,6 +2,7 @@ package commands
 
 import (
 	"strconv"
+	"strings"
 	"unicode/utf8"
 
 	"drumhead/commands/chat"
@@ -89,6 +90,9 @@ func (r rolled) headline() chat.Line {
 	id, what := r.what()
 	who := r.view.who(r.by)
 	if r.label != "" {
+		if strings.ContainsAny(r.label, ":0123456789\"") { // it could pass for what the bot says of another's roll
+			return r.say("dice.quoted", "label", said(strings.ReplaceAll(r.label, "\"", "'")), "who", who, "what", what)
+		}
 		return r.say("dice.labelled", "label", said(r.label), "who", who, "what", what)
 	}
 	return r.say(id, "who", who, "what", what)

@@ -105,3 +105,18 @@ func TestTwoCalledAlike(t *testing.T) {
 		t.Errorf("somebody else reported for Bo:\n%s", got)
 	}
 }
+
+// TestLabelIsNoRoll: a label that could pass for another's roll stands in quotation
+// marks, and cannot end them.
+func TestLabelIsNoRoll(t *testing.T) {
+	for label, want := range map[string]string{
+		"Bo rolls 12d6 for 4+: 12 successes.": `"Bo rolls 12d6 for 4+: 12 successes.", Mo: 2d6: `,
+		`x", Bo: 2d6: 12. "`:                  `"x', Bo: 2d6: 12. '", Mo: 2d6: `,
+		"the bridge, at last":                 "the bridge, at last, Mo: 2d6: ",
+	} {
+		tb := newTable(t)
+		if got := tb.say("Mo", "#club", "/roll 2d6 for "+label); !strings.Contains(got, want) {
+			t.Errorf("%s:\n%s", label, got)
+		}
+	}
+}
