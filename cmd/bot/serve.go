@@ -80,7 +80,11 @@ func (c config) discordPlatform() platform {
 			if err != nil {
 				return nil, err
 			}
-			return discord.New(*c.Discord, discord.Parts{Pocket: pocket, Specs: h.desk.Specs(), Make: h.desk, Say: say, Now: h.clock.Now,
+			helps, err := words.LoadHelps()
+			if err != nil {
+				return nil, err
+			}
+			return discord.New(*c.Discord, discord.Parts{Languages: words.Languages(), Help: helps.In, Pocket: pocket, Specs: h.desk.Specs(), Make: h.desk, Say: say, Now: h.clock.Now,
 				Settle: h.wake, Log: h.log.With("platform", discord.Name)})
 		},
 		look: func(ctx context.Context) []finding {

@@ -15,14 +15,15 @@ import (
 
 // Parts are what the house gives the adapter besides its settings.
 type Parts struct {
-	Pocket chat.Pocket
-	Specs  []args.Spec                                // of all commands
-	Make   chat.Maker                                 // makes pictures and files; nil: none are sent
-	Settle func(ctx context.Context) error            // sends what waits, after each message; nil: nothing does
-	Say    func(id string, slots ...any) string       // a sentence of the catalogue
-	Help   func(language, text string) (string, bool) // help of a command in another language; nil: English alone
-	Now    func() time.Time                           // nil for the real time
-	Log    *slog.Logger                               // nil for none
+	Pocket    chat.Pocket
+	Specs     []args.Spec                                // of all commands
+	Make      chat.Maker                                 // makes pictures and files; nil: none are sent
+	Settle    func(ctx context.Context) error            // sends what waits, after each message; nil: nothing does
+	Say       func(id string, slots ...any) string       // a sentence of the catalogue
+	Languages []string                                   // in which Help knows what commands are for
+	Help      func(language, text string) (string, bool) // what a command is for, in another language; nil: English alone
+	Now       func() time.Time                           // nil for the real time
+	Log       *slog.Logger                               // nil for none
 }
 
 // Adapter connects Discord. Send may be called by many goroutines, also while
@@ -83,6 +84,10 @@ func New(s Settings, p Parts) (*Adapter, error) {
 	}
 	all, err := commandsOf(p.Specs)
 	if err != nil {
+		return nil, err
+	}
+	inOthers(all, p.Languages, p.Help)
+	if err := within(all); err != nil {
 		return nil, err
 	}
 	return &Adapter{Parts: p, settings: s, shards: part, w: w, book: &book{pocket: p.Pocket}, commands: all,

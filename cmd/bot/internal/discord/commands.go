@@ -44,6 +44,7 @@ type command struct {
 	Type        int             `json:"type"`
 	Name        string          `json:"name"`
 	Description string          `json:"description,omitempty"` // never of a menu
+	InOthers    languages       `json:"description_localizations,omitempty"`
 	Options     []commandOption `json:"options,omitempty"`
 	Installs    []int           `json:"integration_types"`
 	Contexts    []int           `json:"contexts"`
@@ -54,11 +55,42 @@ type commandOption struct {
 	Type        int             `json:"type"`
 	Name        string          `json:"name"`
 	Description string          `json:"description"`
+	InOthers    languages       `json:"description_localizations,omitempty"`
 	Required    bool            `json:"required,omitempty"`
 	Completes   bool            `json:"autocomplete,omitempty"`
 	Least       *int            `json:"min_value,omitempty"`
 	Longest     int             `json:"max_length,omitempty"`
 	Options     []commandOption `json:"options,omitempty"`
+}
+
+// languages are descriptions by Discord's names of languages.
+type languages map[string]string
+
+// inOthers translates descriptions; names stay, because players tell each other names.
+func inOthers(all []command, names []string, in func(language, text string) (string, bool)) {
+	if in == nil {
+		return
+	}
+	translated := func(text string) languages {
+		out := languages{}
+		for _, name := range names {
+			if t, ok := in(name, text); ok && text != "" {
+				out[name] = t
+			}
+		}
+		return out
+	}
+	var below func(options []commandOption)
+	below = func(options []commandOption) {
+		for i := range options {
+			options[i].InOthers = translated(options[i].Description)
+			below(options[i].Options)
+		}
+	}
+	for i := range all {
+		all[i].InOthers = translated(all[i].Description)
+		below(all[i].Options)
+	}
 }
 
 // commandsOf makes Discord's commands of the bot's own: a group becomes a
@@ -146,10 +178,10 @@ func within(all []command) error {
 		if c.Type == typeSlash && name != strings.ToLower(name) {
 			return fmt.Errorf("discord: command %q has capitals", name)
 		}
-		if err := short(c.Name, c.Description, c.Options); err != nil {
+		if err := short(c.Name, c.Description, c.InOthers, c.Options); err != nil {
 			return fmt.Errorf("discord: command %q: %w", name, err)
 		}
-		if n := letters(c.Name, c.Description, c.Options); n > mostLetters {
+		if n := letters(c.Name, c.Description, c.InOthers, c.Options); n > mostLetters {
 			return fmt.Errorf("discord: command %q has %d letters, %d at the most", name, n, mostLetters)
 		}
 	}
@@ -159,11 +191,11 @@ func within(all []command) error {
 	return nil
 }
 
-func short(name, description string, options []commandOption) error {
+func short(name, description string, others languages, options []commandOption) error {
 	switch {
 	case name == "" || utf8.RuneCountInString(name) > mostName:
 		return fmt.Errorf("name %q is not of 1 to %d characters", name, mostName)
-	case utf8.RuneCountInString(description) > mostDescription:
+	case longest(description, others) > mostDescription:
 		return fmt.Errorf("%q has a description of more than %d characters", name, mostDescription)
 	case len(options) > mostOptions:
 		return fmt.Errorf("%q has %d parts, %d at the most", name, len(options), mostOptions)
@@ -172,17 +204,27 @@ func short(name, description string, options []commandOption) error {
 		if o.Description == "" {
 			return fmt.Errorf("%q of %q has no description", o.Name, name)
 		}
-		if err := short(o.Name, o.Description, o.Options); err != nil {
+		if err := short(o.Name, o.Description, o.InOthers, o.Options); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func letters(name, description string, options []commandOption) int {
-	n := utf8.RuneCountInString(name) + utf8.RuneCountInString(description)
+// longest is how long a description is where it is longest.
+func longest(description string, others languages) int {
+	n := utf8.RuneCountInString(description)
+	for _, text := range others {
+		n = max(n, utf8.RuneCountInString(text))
+	}
+	return n
+}
+
+// letters counts a command as Discord does: each field in its longest language.
+func letters(name, description string, others languages, options []commandOption) int {
+	n := utf8.RuneCountInString(name) + longest(description, others)
 	for _, o := range options {
-		n += letters(o.Name, o.Description, o.Options)
+		n += letters(o.Name, o.Description, o.InOthers, o.Options)
 	}
 	return n
 }

@@ -9,6 +9,7 @@ import (
 	"drumhead/cmd/bot/internal/discord/discordtest"
 	"drumhead/commands"
 	"drumhead/commands/args"
+	"drumhead/commands/words"
 )
 
 func specsOf(t *testing.T) []args.Spec {
@@ -27,6 +28,17 @@ func TestCommandsAreTaken(t *testing.T) {
 	all, err := commandsOf(specs)
 	if err != nil {
 		t.Fatal(err)
+	}
+	helps, err := words.LoadHelps()
+	if err != nil {
+		t.Fatal(err)
+	}
+	inOthers(all, words.Languages(), helps.In)
+	if err := within(all); err != nil {
+		t.Errorf("in all languages: %v", err)
+	}
+	if got := all[0].InOthers; len(got) != len(words.Languages()) || got["de"] == got["fr"] {
+		t.Errorf("translated into %v", got)
 	}
 	s := serve(t, discordtest.Options{})
 	w, _ := wired(t, s)
@@ -49,9 +61,26 @@ func TestCommandsAreTaken(t *testing.T) {
 	}
 	b, _ := commandsDigest("2", all)
 	again, _ := commandsOf(specs)
+	inOthers(again, words.Languages(), helps.In)
 	c, _ := commandsDigest("1", again)
 	if a == b || a != c {
 		t.Errorf("digests %s, %s, %s", a, b, c)
+	}
+}
+
+// A translation counts where it is longest.
+func TestLimitsInOtherLanguages(t *testing.T) {
+	all, err := commandsOf([]args.Spec{{Name: "roll", Help: "roll"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n, want := range map[int]bool{mostDescription: true, mostDescription + 1: false} {
+		inOthers(all, []string{"de", "fr"}, func(language, text string) (string, bool) {
+			return strings.Repeat("ü", n), language == "de"
+		})
+		if err := within(all); (err == nil) != want {
+			t.Errorf("%d characters: %v", n, err)
+		}
 	}
 }
 
