@@ -261,6 +261,9 @@ func (a *ask) tell(d *done, g *gathered) error {
 		if p.To == (chat.Destination{}) {
 			p.To.Place = d.act.place
 		}
+		if p.To.Place == d.act.place && p.To.Only == "" && !p.Binds {
+			p.To.Thread = d.thread()
+		}
 		a.answering(p)
 		b, err := encodePost(*p)
 		if err != nil {

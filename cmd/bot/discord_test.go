@@ -278,3 +278,30 @@ func (l lossy) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
 	}
 	return l.Adapter.Send(ctx, p)
 }
+
+// TestBattleHasAThread: on Discord a battle goes on in a thread under the post that
+// it began with; at the terminal the same script shows it in its place.
+func TestBattleHasAThread(t *testing.T) {
+	b, err := os.ReadFile(filepath.Join(chats, "battle-turn.txt"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	script, err := chatscript.Read("battle-turn.txt", strings.NewReader(string(b)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := newHall(t, chats)
+	if _, err := chatscript.Run(t.Context(), script, h); err != nil {
+		t.Fatal(err)
+	}
+	channel := strings.TrimPrefix(string(h.Place("#fen")), "discord:")
+	threads := h.Server.Threads(channel)
+	if len(threads) != 1 {
+		t.Fatalf("threads %v", threads)
+	}
+	thread := h.Server.Channel(threads[0])
+	board := h.Server.Messages(threads[0])[0]
+	if thread.Name != "Drowned Bridge #3" || len(thread.Pins) != 1 || thread.Pins[0] != board.ID || board.Edits == 0 {
+		t.Errorf("thread %q with pins %v; its board %q was edited %d times", thread.Name, thread.Pins, board.Content(), board.Edits)
+	}
+}

@@ -84,6 +84,9 @@ type Post struct {
 type Destination struct {
 	Place Place  `json:"place,omitempty"`
 	Only  Person `json:"only,omitempty"`
+	// Thread is the title of a conversation of its own within the place, such as a
+	// battle's, where a platform has that; what is said there is said in the place.
+	Thread string `json:"thread,omitempty"`
 }
 
 // Line is one line of a post, made of spans.

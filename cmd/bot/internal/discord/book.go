@@ -50,10 +50,12 @@ type tells struct {
 
 // asking is an interaction that may still be answered.
 type asking struct {
-	App    string    `json:"app"`
-	Token  string    `json:"token"` // a secret for as long as it lasts
-	Tapped bool      `json:"tapped,omitempty"`
-	At     time.Time `json:"at"`
+	App     string    `json:"app"`
+	Token   string    `json:"token"` // a secret for as long as it lasts
+	Tapped  bool      `json:"tapped,omitempty"`
+	Channel string    `json:"channel,omitempty"` // where it was given
+	Place   string    `json:"place,omitempty"`   // the channel that this belongs to
+	At      time.Time `json:"at"`
 }
 
 // mute is a channel in which the bot may not speak.

@@ -195,7 +195,9 @@ func (s *ear) tapped(i *interaction) (heard, *form) {
 // converse takes what was said to the desk, and answers.
 func (s *ear) converse(i *interaction, said heard) {
 	r := s.w.reply(s.ctx, i, said.private)
+	r.place = s.belongs(i.Channel)
 	m := i.message()
+	m.Place = placeOf(r.place)
 	m.Text, m.Tap = said.text, said.tap
 	s.remember(i, r, &m)
 	if said.refuse == "" {
@@ -238,9 +240,9 @@ func (s *ear) converse(i *interaction, said heard) {
 func (s *ear) remember(i *interaction, r *reply, m *chat.Message) {
 	person := i.by().ID
 	s.Adapter.mu.Lock()
-	s.replies[i.ID], s.latest[seat{i.Channel, person}] = r, r
+	s.replies[i.ID], s.latest[seat{r.place, person}] = r, r
 	s.Adapter.mu.Unlock()
-	keep := map[string][]byte{keyAsk + i.ID: value(asking{App: i.App, Token: i.Token, Tapped: r.tapped, At: created(i.ID)})}
+	keep := map[string][]byte{keyAsk + i.ID: value(asking{App: i.App, Token: i.Token, Tapped: r.tapped, Channel: r.channel, Place: r.place, At: created(i.ID)})}
 	s.whereabouts(i.Guild, person, i.Channel, m, keep)
 	if err := s.book.put(s.ctx, keep); err != nil && s.ctx.Err() == nil {
 		s.Log.Error("an interaction could not be kept", "err", err)
@@ -319,6 +321,7 @@ func (s *ear) complete(i *interaction) {
 	ctx, cancel := context.WithTimeout(s.ctx, answerWithin)
 	defer cancel()
 	m := i.message()
+	m.Place = placeOf(s.belongs(i.Channel))
 	s.whereabouts(i.Guild, i.by().ID, i.Channel, &m, map[string][]byte{})
 	s.w.offer(ctx, i, func(text string) []chat.Suggestion {
 		m.Text = text

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"slices"
 	"strconv"
 	"time"
 
@@ -123,7 +124,15 @@ func (a *Adapter) Own(ctx context.Context, place chat.Place, limit int) ([]chat.
 	if !ok {
 		return nil, chat.ErrGone
 	}
-	own, err := a.messages(ctx, channel, "limit="+strconv.Itoa(min(max(limit, 1), mostOwn)))
+	query := "limit=" + strconv.Itoa(min(max(limit, 1), mostOwn))
+	own, err := a.messages(ctx, channel, query)
+	for _, thread := range a.threads(channel) {
+		more, failed := a.messages(ctx, thread, query)
+		if failed == nil { // one that is gone hides nothing that the channel does not tell
+			own = append(own, more...)
+		}
+	}
+	slices.SortFunc(own, func(a, b ownMessage) int { return created(b.ID).Compare(created(a.ID)) })
 	var out []chat.Seen
 	for _, m := range own {
 		s := chat.Seen{Post: chat.PostID(m.key()), Ref: m.ID, Time: created(m.ID)}
@@ -133,5 +142,24 @@ func (a *Adapter) Own(ctx context.Context, place chat.Place, limit int) ([]chat.
 		}
 		out = append(out, s)
 	}
-	return out, err
+	return out[:min(len(out), max(limit, 1))], err
+}
+
+// mostThreads is how many threads of a channel are read, the latest first.
+const mostThreads = 3
+
+// threads are the latest threads of ours that hang on a channel.
+func (a *Adapter) threads(channel string) []string {
+	var all []string
+	err := a.book.pocket.Scan(keyThread+channel+"/", func(_ string, value []byte) error {
+		if id := string(value); id != noThread {
+			all = append(all, id)
+		}
+		return nil
+	})
+	if err != nil {
+		a.Log.Error("the pocket cannot be read", "err", err)
+	}
+	slices.SortFunc(all, func(a, b string) int { return created(b).Compare(created(a)) })
+	return all[:min(len(all), mostThreads)]
 }

@@ -41,9 +41,10 @@ type reply struct {
 	app     string
 	id      string
 	token   string
-	channel string
-	tapped  bool // a button: it can be answered with nothing to see
-	private bool // a promise is seen by one person
+	channel string // where it was given
+	place   string // the channel that this belongs to
+	tapped  bool   // a button: it can be answered with nothing to see
+	private bool   // a promise is seen by one person
 	since   time.Time
 	timer   *time.Timer
 	said    chan struct{} // closed when something was said
@@ -67,14 +68,14 @@ const (
 
 // reply begins to answer an interaction.
 func (w *wires) reply(ctx context.Context, i *interaction, private bool) *reply {
-	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, channel: i.Channel, private: private, tapped: i.On != nil, since: created(i.ID), said: make(chan struct{})}
+	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, channel: i.Channel, place: i.Channel, private: private, tapped: i.On != nil, since: created(i.ID), said: make(chan struct{})}
 	r.timer = time.AfterFunc(w.patience, func() { r.promise(ctx) })
 	return r
 }
 
 // replyAgain goes on with one from before a crash: it may have been answered.
 func (w *wires) replyAgain(id string, k asking) *reply {
-	r := &reply{w: w, app: k.App, id: id, token: k.Token, tapped: k.Tapped, since: k.At, said: make(chan struct{})}
+	r := &reply{w: w, app: k.App, id: id, token: k.Token, channel: k.Channel, place: k.Place, tapped: k.Tapped, since: k.At, said: make(chan struct{})}
 	r.timer = time.NewTimer(0)
 	r.timer.Stop()
 	return r

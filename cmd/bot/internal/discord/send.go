@@ -1,6 +1,7 @@
 package discord
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -103,14 +104,26 @@ func (a *Adapter) bring(ctx context.Context, p chat.Post) (sent, error) {
 	if r := a.answering(p, channel); r != nil {
 		got, err := r.say(ctx, p, files, false)
 		if !errors.Is(err, errOver) {
-			return sent{Channel: channel, Message: got.Ref, Time: got.Time}, err
+			return a.answered(ctx, channel, p, sent{Channel: cmp.Or(r.channel, channel), Message: got.Ref, Time: got.Time}, err)
 		}
 	}
-	s, err := a.post(ctx, channel, p, files)
+	s, err := a.inThread(ctx, channel, p, files)
 	if err != nil && private && outcomeOf(err, call{}) == inPlace {
 		return a.instead(ctx, p, files, err)
 	}
 	return s, err
+}
+
+// answered is a post that stands as an answer; the first of a conversation begins
+// its thread.
+func (a *Adapter) answered(ctx context.Context, channel string, p chat.Post, s sent, err error) (sent, error) {
+	if err != nil || p.To.Thread == "" || s.Channel != channel {
+		return s, err
+	}
+	if to, err := a.thread(channel, p.To.Thread); err != nil || to != "" {
+		return s, err
+	}
+	return s, a.begin(ctx, channel, s, p.To.Thread)
 }
 
 // pin keeps a post in sight in the place of the message that it replaces. It is a
@@ -192,7 +205,7 @@ func (a *Adapter) answering(p chat.Post, channel string) *reply {
 		return nil
 	}
 	r := a.reply(p.Answers)
-	if r == nil || r.over(a.Now()) || r.channel != "" && r.channel != channel || len(p.Notify) > 0 && !r.fresh() {
+	if r == nil || r.over(a.Now()) || r.place != "" && r.place != channel || len(p.Notify) > 0 && !r.fresh() {
 		return nil
 	}
 	return r
@@ -234,7 +247,7 @@ func (a *Adapter) whisper(ctx context.Context, channel string, p chat.Post, file
 	if r != nil && !r.over(a.Now()) {
 		got, err := r.say(ctx, p, files, true)
 		if !errors.Is(err, errOver) {
-			return sent{Channel: channel, Message: got.Ref, Only: person, Ask: r.id, Time: got.Time}, err
+			return sent{Channel: cmp.Or(r.channel, channel), Message: got.Ref, Only: person, Ask: r.id, Time: got.Time}, err
 		}
 	}
 	alone, err := a.direct(ctx, person)

@@ -201,6 +201,8 @@ func (s *Server) startThread(w http.ResponseWriter, r *http.Request, q Request) 
 	switch {
 	case parent.Gone:
 		return refuse(w, http.StatusNotFound, 10003)
+	case parent.Type == PublicThread || parent.Type == DM:
+		return refuse(w, http.StatusBadRequest, 50024)
 	case t.ID != "" && s.message(parent.ID, t.ID) == nil:
 		return refuse(w, http.StatusNotFound, 10008)
 	case t.ID != "" && s.state.channels[t.ID] != nil:

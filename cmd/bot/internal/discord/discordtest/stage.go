@@ -234,6 +234,7 @@ func (g *Stage) tap(ctx context.Context, who Who, label, on, text string) error 
 
 // press presses a button, and sends the form that it may open.
 func (g *Stage) press(ctx context.Context, who Who, msg Message, id, text string) error {
+	who.Channel = msg.Channel
 	var i *Interaction
 	err := g.answered(ctx, func() *Interaction {
 		i = g.Server.Tap(who, msg, id)
@@ -298,12 +299,14 @@ func buttons(m Message, f func(label, id string) bool) bool {
 // visible are the messages that a person sees in a place, the newest first.
 func (g *Stage) visible(who Who) []Message {
 	var out []Message
-	for _, m := range g.Server.Messages(who.Channel) {
-		if m.Only == "" || m.Only == who.ID {
-			out = append(out, m)
+	for _, channel := range append(g.Server.Threads(who.Channel), who.Channel) {
+		for _, m := range g.Server.Messages(channel) {
+			if m.Only == "" || m.Only == who.ID {
+				out = append(out, m)
+			}
 		}
 	}
-	slices.Reverse(out)
+	slices.SortFunc(out, func(a, b Message) int { return strings.Compare(b.ID, a.ID) })
 	return out
 }
 

@@ -84,6 +84,9 @@ func (g *Stage) fileName(name, channel string) string {
 }
 
 func (g *Stage) placeName(channel string) string {
+	if parent := g.Server.Channel(channel).Parent; parent != "" {
+		channel = parent // what stands in a thread is said in its place
+	}
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	for name, id := range g.places {

@@ -150,6 +150,20 @@ func (s *Server) channel(id string) *Channel {
 	return c
 }
 
+// Threads are the threads that hang on a channel.
+func (s *Server) Threads(channel string) []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var out []string
+	for id, c := range s.state.channels {
+		if c.Parent == channel && !c.Gone {
+			out = append(out, id)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
 // Change changes a place as people or moderators do.
 func (s *Server) Change(id string, f func(*Channel)) {
 	s.mu.Lock()
