@@ -129,6 +129,11 @@ func (d *Desk) Handle(ctx context.Context, m chat.Message) ([]chat.Post, error) 
 	if err := d.meet(ctx, m); err != nil {
 		return nil, err
 	}
+	organiser, err := d.organises(ctx, m)
+	if err != nil {
+		return nil, err
+	}
+	m.Organiser = organiser
 	for try := 0; ; try++ {
 		posts, err := d.once(ctx, m)
 		if !errors.Is(err, storage.ErrConflict) || try == MostTries {

@@ -32,7 +32,7 @@ type usualDice struct {
 
 func settingsCommands() []command {
 	return []command{{Spec: args.Spec{Name: "settings dice", Help: "how dice are cut here, and whether they are drawn", Example: "/settings dice beacon",
-		Params: []args.Param{{Name: "how", Kind: args.Words, Optional: true, Help: "sealed, beacon, word of Bo, word of Ann and Bo; pictures never, on wish, always"}}}, plan: planDiceSetting}, restoredCommand()}
+		Params: []args.Param{{Name: "how", Kind: args.Words, Optional: true, Help: "sealed, beacon, word of Bo, word of Ann and Bo; pictures never, on wish, always"}}}, plan: planDiceSetting}, rolesCommand(), restoredCommand()}
 }
 
 // settings is what was chosen for a place. One message reads it once.

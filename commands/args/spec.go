@@ -31,6 +31,7 @@ const (
 	Entry                // number of an entry, perhaps with a part: 210 or 210.3
 	Scenario             // a scenario of the pack
 	Saved                // a saved force of the asker
+	Role                 // a role of the server: its id and its name
 )
 
 // Param is one parameter of a command, in the order in which it is typed.

@@ -31,8 +31,9 @@ type Message struct {
 	Place     Place
 	Private   bool // a direct conversation with the bot
 	Person    Person
-	Name      string // what that person is called here
-	Organiser bool   // the platform says that this person runs the place
+	Name      string   // what that person is called here
+	Organiser bool     // the platform says that this person runs the place
+	Roles     []string // what they are there besides, by the platform's ids
 	Text      string
 	Files     []File
 	Tap       *Tap

@@ -33,6 +33,7 @@ const (
 	optionText  = 3
 	optionWhole = 4
 	optionUser  = 6
+	optionRole  = 8
 	optionFile  = 11
 )
 
@@ -141,6 +142,8 @@ func optionsOf(s args.Spec) []commandOption {
 			o.Type, o.Longest, o.Least = optionWhole, 0, &least
 		case args.Person:
 			o.Type, o.Longest = optionUser, 0
+		case args.Role:
+			o.Type, o.Longest = optionRole, 0
 		case args.Unit, args.Region, args.Scenario, args.Saved:
 			o.Completes = true
 		}
@@ -262,6 +265,9 @@ func typed(specs []args.Spec, g given) (string, args.Spec, bool) {
 			v := o.text()
 			if p.Kind == args.Person && o.Type == optionUser && v != "" {
 				v = "@" + Name + ":" + v
+			}
+			if p.Kind == args.Role && o.Type == optionRole && v != "" {
+				v = roleOf(v) + " " + harmless(g.Resolved.Roles[v].Name)
 			}
 			if v != "" {
 				out += between(v) + together(v, n == len(specs[i].Params)-1, p.Kind)

@@ -132,6 +132,7 @@ func TestTyped(t *testing.T) {
 		{Name: "battle open", Params: []args.Param{{Name: "scenario", Kind: args.Scenario}, {Name: "points", Kind: args.Number, Optional: true}, {Name: "note", Optional: true}}},
 		{Name: "battle join", Params: []args.Param{{Name: "opponent", Kind: args.Person, Optional: true}, {Name: "points", Kind: args.Number, Optional: true}}},
 		{Name: "order", Params: []args.Param{{Name: "orders", Kind: args.Sheet}}},
+		{Name: "settings roles", Params: []args.Param{{Name: "role", Kind: args.Role, Optional: true}}},
 	}
 	for raw, want := range map[string]string{
 		`{"name":"roll","options":[{"name":"dice","type":3,"value":" 12d6 4+ "}]}`:                                                                                                                                                            "/roll 12d6 4+",
@@ -141,6 +142,7 @@ func TestTyped(t *testing.T) {
 		`{"name":"battle","options":[{"name":"join","type":1,"options":[{"name":"opponent","type":6,"value":"12"},{"name":"points","type":4,"value":9}]}],"resolved":{"users":{"12":{"id":"12","username":"bo","global_name":"Bo of Fen"}}}}`: "/battle join @discord:12 9",
 		`{"name":"battle","options":[{"name":"join","type":1,"options":[{"name":"opponent","type":6,"value":"12"}]}],"resolved":{"users":{"12":{"id":"12","username":"bo"}},"members":{"12":{"nick":"Miller"}}}}`:                             "/battle join @discord:12",
 		`{"name":"order"}`: "/order",
+		`{"name":"settings","options":[{"name":"roles","type":1,"options":[{"name":"role","type":8,"value":"77"}]}],"resolved":{"roles":{"77":{"name":"Stewards\u202e"}}}}`: "/settings roles discord:77 Stewards",
 		`{"name":"order","options":[{"name":"orders","value":{"a":1}}]}`: "/order",
 		`{"name":"nobody","options":[{"name":"old","value":"x 1"}]}`:     "/nobody x 1",
 		`{"name":"battle"}`: "/battle",

@@ -67,6 +67,9 @@ type given struct {
 		On      map[string]written  `json:"messages"` // on which a menu was opened
 		Users   map[string]user     `json:"users"`
 		Members map[string]member   `json:"members"` // without their users
+		Roles   map[string]struct {
+			Name string `json:"name"`
+		} `json:"roles"`
 	} `json:"resolved"`
 }
 
@@ -200,6 +203,7 @@ func (g given) fields() (text map[string]string, files map[string][]string) {
 // Ids of ours, from Discord's.
 
 func personOf(u user) chat.Person       { return chat.Person(Name + ":" + u.ID) }
+func roleOf(id string) string           { return Name + ":" + id }
 func placeOf(channel string) chat.Place { return chat.Place(Name + ":" + channel) }
 
 // message is what the interaction is for the desk, but for what was said,
@@ -214,6 +218,9 @@ func (i *interaction) message() chat.Message {
 	}
 	if i.Member != nil {
 		m.Organiser = i.Member.May&(administrator|manageServer) != 0
+		for _, id := range i.Member.Roles {
+			m.Roles = append(m.Roles, roleOf(id))
+		}
 	}
 	return m
 }

@@ -1,6 +1,7 @@
 package discord
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"net/http"
@@ -132,7 +133,7 @@ func (a *Adapter) Own(ctx context.Context, place chat.Place, limit int) ([]chat.
 			own = append(own, more...)
 		}
 	}
-	slices.SortFunc(own, func(a, b ownMessage) int { return created(b.ID).Compare(created(a.ID)) })
+	slices.SortFunc(own, func(a, b ownMessage) int { return newer(a.ID, b.ID) })
 	var out []chat.Seen
 	for _, m := range own {
 		s := chat.Seen{Post: chat.PostID(m.key()), Ref: m.ID, Time: created(m.ID)}
@@ -144,6 +145,9 @@ func (a *Adapter) Own(ctx context.Context, place chat.Place, limit int) ([]chat.
 	}
 	return out[:min(len(out), max(limit, 1))], err
 }
+
+// newer orders ids, the newest first.
+func newer(a, b string) int { return cmp.Or(cmp.Compare(len(b), len(a)), cmp.Compare(b, a)) }
 
 // mostThreads is how many threads of a channel are read, the latest first.
 const mostThreads = 3
@@ -160,6 +164,6 @@ func (a *Adapter) threads(channel string) []string {
 	if err != nil {
 		a.Log.Error("the pocket cannot be read", "err", err)
 	}
-	slices.SortFunc(all, func(a, b string) int { return created(b).Compare(created(a)) })
+	slices.SortFunc(all, newer)
 	return all[:min(len(all), mostThreads)]
 }
