@@ -78,7 +78,7 @@ func New(s Settings, p Parts) (*Adapter, error) {
 	if err != nil {
 		return nil, err
 	}
-	w, err := wire(Config{Token: token, Base: s.Base, Files: s.Files, Log: p.Log, Now: p.Now})
+	w, err := wire(Config{Token: token, Base: s.Base, Files: s.Files, Log: p.Log, Now: p.Now, Say: p.Say})
 	if err != nil {
 		return nil, err
 	}

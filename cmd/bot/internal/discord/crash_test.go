@@ -457,3 +457,25 @@ func TestUseAsOrders(t *testing.T) {
 		t.Errorf("heard %+v", heard)
 	}
 }
+
+// Where a server's own rules stop a post, it goes without what people wrote, and
+// says so; the bot's own words are never cut, strangers' are.
+func TestWhatAServerStops(t *testing.T) {
+	t.Parallel()
+	p := play(t, discordtest.Options{}, &chattest.Desk{})
+	p.Server.Fail(discordtest.Fault{Method: "POST", Path: "/messages", Status: 400, Code: 200000})
+	post := toFen(p, "fen/1/0", "Ann: ")
+	post.Lines[0] = append(post.Lines[0], chat.Span{Kind: chat.Said, Text: "rude"})
+	if _, err := p.bot.Send(t.Context(), post); err != nil {
+		t.Fatal(err)
+	}
+	if got := p.Server.Messages(fenChannel(p))[0].Content(); got != "Ann\\: …\ndiscord\\.plainer" {
+		t.Errorf("there stands %q", got)
+	}
+	long := strings.Repeat("weir ", 300)
+	for kind, want := range map[chat.Kind]int{chat.Plain: 1500, chat.Said: mostWords + 1} {
+		if got := text(chat.Post{Lines: []chat.Line{{{Kind: kind, Text: long}}}}); len([]rune(got)) != want {
+			t.Errorf("%s is %d characters, want %d", kind, len([]rune(got)), want)
+		}
+	}
+}

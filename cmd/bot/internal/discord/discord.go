@@ -34,7 +34,8 @@ type Config struct {
 	Files string      // of the host that has people's files; DefaultFiles if ""
 	TLS   *tls.Config // nil for the machine's own
 	Log   *slog.Logger
-	Now   func() time.Time // by which Discord's clock is judged; time.Now if nil
+	Say   func(id string, slots ...any) string // a sentence of the catalogue; nil: none is said
+	Now   func() time.Time                     // by which Discord's clock is judged; time.Now if nil
 }
 
 // wires are what one bot has of Discord: the way out, and what it knows of
@@ -84,6 +85,14 @@ func wire(c Config) (*wires, error) {
 	w.gate.now = c.Now
 	w.api, err = newAPI(c.Token, w.gate)
 	return w, err
+}
+
+// said is a sentence of the catalogue.
+func (w *wires) said(id string) string {
+	if w.Say == nil {
+		return ""
+	}
+	return w.Say(id)
 }
 
 // supervisor is one for a shard of several; hear must not wait.

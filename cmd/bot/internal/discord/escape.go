@@ -8,12 +8,17 @@ import (
 // Bounds of what strangers write.
 const (
 	mostMarks = 2    // combining marks in a row
-	mostWords = 1000 // characters of one span
+	mostWords = 1000 // characters of what a stranger says
 )
 
-// harmless takes out of a text what could turn it round, hide in it or pile up
-// on it, and makes every space a plain one. A line end becomes a space.
-func harmless(s string) string {
+// harmless makes a stranger's words harmless, and cuts what has no end.
+func harmless(s string) string { return upTo(s, mostWords) }
+
+// plain makes any text harmless: it takes out what could turn it round, hide in it
+// or pile up on it, and makes every space a plain one. A line end becomes a space.
+func plain(s string) string { return upTo(s, len(s)) }
+
+func upTo(s string, most int) string {
 	var b strings.Builder
 	marks, runes := 0, 0
 	for _, r := range s {
@@ -29,7 +34,7 @@ func harmless(s string) string {
 		if marks > mostMarks {
 			continue
 		}
-		if runes++; runes > mostWords {
+		if runes++; runes > most {
 			b.WriteRune('…')
 			break
 		}
@@ -46,7 +51,7 @@ const meansNothing = "',&/%"
 // link, no time, no emoji.
 func escape(s string) string {
 	var b strings.Builder
-	for _, r := range harmless(s) {
+	for _, r := range plain(s) {
 		if r < unicode.MaxASCII && (unicode.IsPunct(r) || unicode.IsSymbol(r)) && !strings.ContainsRune(meansNothing, r) {
 			b.WriteByte('\\')
 		}
@@ -57,7 +62,7 @@ func escape(s string) string {
 
 // quoted is text inside code, where a backslash would be seen and only a
 // backtick means something.
-func quoted(s string) string { return strings.ReplaceAll(harmless(s), "`", "ˋ") }
+func quoted(s string) string { return strings.ReplaceAll(plain(s), "`", "ˋ") }
 
 // code is text in a code span.
 func code(s string) string {

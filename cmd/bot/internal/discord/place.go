@@ -95,8 +95,8 @@ func (p parcel) smaller() parcel {
 	return p
 }
 
-// plainer leaves away files and what people wrote.
-func (p parcel) plainer() parcel {
+// plainer leaves away files and what people wrote, and says so.
+func (p parcel) plainer(why string) parcel {
 	lines := make([]chat.Line, len(p.post.Lines))
 	for i, l := range p.post.Lines {
 		lines[i] = slices.Clone(l)
@@ -105,6 +105,9 @@ func (p parcel) plainer() parcel {
 				lines[i][j].Text = "…"
 			}
 		}
+	}
+	if why != "" {
+		lines = append(lines, chat.Fold([]chat.Line{{{Kind: chat.Plain, Text: why}}})...)
 	}
 	p.post.Lines, p.files, p.curtail = lines, nil, true
 	return p
@@ -179,7 +182,7 @@ func (w *wires) deliver(ctx context.Context, in string, p parcel, c call) (chat.
 		case o == smaller:
 			p = p.smaller()
 		case o == plainer:
-			p = p.plainer()
+			p = p.plainer(w.said("discord.plainer"))
 		case o == reopened:
 			if err := w.reopen(ctx, in); err != nil {
 				return chat.Receipt{}, fmt.Errorf("%w: %w", outcomeOf(err, c).fault(), err)

@@ -187,7 +187,7 @@ func TestLongPostLosesWeight(t *testing.T) {
 		p = p.smaller()
 	}
 	p.curtail = false
-	if m := p.plainer().message(); !strings.HasPrefix(m.Content, "The tale\\.\n…\n…") || strings.Contains(m.Content, "A line") || len(m.Attachments) != 0 {
+	if m := p.plainer("").message(); !strings.HasPrefix(m.Content, "The tale\\.\n…\n…") || strings.Contains(m.Content, "A line") || len(m.Attachments) != 0 {
 		t.Errorf("plainer: %q with %d files", m.Content, len(m.Attachments))
 	}
 }

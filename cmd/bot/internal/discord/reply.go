@@ -165,7 +165,7 @@ func (r *reply) say(ctx context.Context, p chat.Post, files []made, only bool) (
 		case o == smaller:
 			out = out.smaller()
 		case o == plainer:
-			out = out.plainer()
+			out = out.plainer(r.w.said("discord.plainer"))
 		default:
 			return chat.Receipt{}, fmt.Errorf("%w: %w", o.fault(), err)
 		}

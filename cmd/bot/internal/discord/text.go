@@ -63,7 +63,7 @@ func marked(line chat.Line) string {
 			if id, ok := userID(s.Person); ok {
 				b.WriteString(mention(id))
 			} else {
-				b.WriteString(escape(s.Text))
+				b.WriteString(escape(harmless(s.Text)))
 			}
 		case chat.When:
 			fmt.Fprintf(&b, "<t:%d:f>", s.Time.Unix())
@@ -71,6 +71,8 @@ func marked(line chat.Line) string {
 			b.WriteString(escape(fmt.Sprintf("#%d%s", s.Entry, s.Text)))
 		case chat.Command, chat.Code:
 			b.WriteString(code(s.Text))
+		case chat.Said:
+			b.WriteString(escape(harmless(s.Text)))
 		default:
 			b.WriteString(escape(s.Text))
 		}
@@ -94,9 +96,11 @@ func bare(line chat.Line, k kind) string {
 		case chat.When:
 			b.WriteString(s.Time.UTC().Format("2006-01-02 15:04 UTC"))
 		case chat.Number:
-			fmt.Fprintf(&b, "#%d%s", s.Entry, harmless(s.Text))
-		default:
+			fmt.Fprintf(&b, "#%d%s", s.Entry, plain(s.Text))
+		case chat.Said, chat.Who:
 			b.WriteString(harmless(s.Text))
+		default:
+			b.WriteString(plain(s.Text))
 		}
 	}
 	if k == inCode {
