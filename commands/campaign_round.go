@@ -71,8 +71,9 @@ func tellRound(d *done) (told, error) {
 		return told{}, err
 	}
 	closed, _ := t.Numbered(t.Round - 1)
-	p := chat.Post{Entry: int64(d.rec.Seq), Lines: lines, Pictures: t.chart(closed).picture(), Choices: choices(
-		chat.Choice{Label: "Map", Command: "/campaign map"}, chat.Choice{Label: "Standings", Command: "/standings"})}
+	p := chat.Post{Entry: int64(d.rec.Seq), To: chat.Destination{Page: flat(t.say("campaign.gazette.page", "title", t.title(), "round", closed.Number))},
+		Lines: lines, Pictures: t.chart(closed).picture(), Choices: choices(
+			chat.Choice{Label: "Map", Command: "/campaign map"}, chat.Choice{Label: "Standings", Command: "/standings"})}
 	set, err := t.roundTimer()
 	out := told{posts: []chat.Post{p}, set: set}
 	if len(set) == 0 {

@@ -258,7 +258,7 @@ func (a *ask) tell(d *done, g *gathered) error {
 	g.bound = binds(t.posts)
 	for i := range t.posts {
 		p := &t.posts[i]
-		if p.To == (chat.Destination{}) {
+		if p.To.Place == "" && p.To.Only == "" {
 			p.To.Place = d.act.place
 		}
 		if p.To.Place == d.act.place && p.To.Only == "" && !p.Binds {

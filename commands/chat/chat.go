@@ -88,6 +88,9 @@ type Destination struct {
 	// Thread is the title of a conversation of its own within the place, such as a
 	// battle's, where a platform has that; what is said there is said in the place.
 	Thread string `json:"thread,omitempty"`
+	// Page is the title of what can stand by itself, such as a round of a campaign:
+	// where the place is one of many pages, it is also one of them.
+	Page string `json:"page,omitempty"`
 }
 
 // Line is one line of a post, made of spans.

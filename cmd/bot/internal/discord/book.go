@@ -70,12 +70,12 @@ type book struct {
 	pocket chat.Pocket
 
 	mu   sync.Mutex
-	next *page // collects changes; nil: nobody waits
+	next *leaf // collects changes; nil: nobody waits
 	busy bool
 }
 
-// page is what one commit writes.
-type page struct {
+// leaf is what one commit writes.
+type leaf struct {
 	changes map[string][]byte
 	done    chan struct{}
 	err     error
@@ -85,7 +85,7 @@ type page struct {
 func (b *book) put(ctx context.Context, changes map[string][]byte) error {
 	b.mu.Lock()
 	if b.next == nil {
-		b.next = &page{changes: map[string][]byte{}, done: make(chan struct{})}
+		b.next = &leaf{changes: map[string][]byte{}, done: make(chan struct{})}
 	}
 	mine := b.next
 	maps.Copy(mine.changes, changes)

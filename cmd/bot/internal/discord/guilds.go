@@ -79,16 +79,13 @@ func (s *ear) register(app string) {
 	if len(places) == 0 {
 		places = []string{""}
 	}
+	s.unregister(app, places)
 	for _, guild := range places {
 		had, err := s.book.pocket.Get(keyTold + guild)
 		if err == nil && string(had) == digest {
 			continue
 		}
-		path := "applications/" + app + "/commands"
-		if guild != "" {
-			path = "applications/" + app + "/guilds/" + guild + "/commands"
-		}
-		c := call{method: http.MethodPut, path: path, body: s.commands}
+		c := call{method: http.MethodPut, path: commandsPath(app, guild), body: s.commands}
 		if err := s.w.api.do(s.ctx, c, nil); err != nil {
 			if s.ctx.Err() == nil {
 				s.Log.Error("Discord did not take the commands; those that it has stay", "server", guild, "outcome", string(outcomeOf(err, c)), "error", err)
@@ -98,6 +95,36 @@ func (s *ear) register(app string) {
 		if err := s.book.put(s.ctx, map[string][]byte{keyTold + guild: []byte(digest)}); err != nil && s.ctx.Err() == nil {
 			s.Log.Error("the pocket cannot be written", "err", err)
 		}
+	}
+}
+
+// commandsPath is where the commands of a server are told, "" for all.
+func commandsPath(app, guild string) string {
+	if guild == "" {
+		return "applications/" + app + "/commands"
+	}
+	return "applications/" + app + "/guilds/" + guild + "/commands"
+}
+
+// unregister takes the commands away where the settings do not have them any more:
+// else people would see each of them twice.
+func (s *ear) unregister(app string, places []string) {
+	var old []string
+	err := s.book.pocket.Scan(keyTold, func(key string, _ []byte) error {
+		if guild := strings.TrimPrefix(key, keyTold); !slices.Contains(places, guild) {
+			old = append(old, guild)
+		}
+		return nil
+	})
+	for _, guild := range old {
+		c := call{method: http.MethodPut, path: commandsPath(app, guild), body: []command{}}
+		if failed := s.w.api.do(s.ctx, c, nil); failed != nil && outcomeOf(failed, c) == later {
+			continue
+		}
+		err = errors.Join(err, s.book.put(s.ctx, map[string][]byte{keyTold + guild: nil}))
+	}
+	if err != nil && s.ctx.Err() == nil {
+		s.Log.Error("old commands could not be taken away", "err", err)
 	}
 }
 

@@ -29,6 +29,9 @@ func (a *Adapter) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
 	if err == nil && p.Pin && s.Only == "" {
 		s.Pinned, err = a.pin(ctx, p, s)
 	}
+	if err == nil {
+		err = a.publish(ctx, p)
+	}
 	if err != nil {
 		switch outcomeOf(err, call{}) {
 		case wrongBody:

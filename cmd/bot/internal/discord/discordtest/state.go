@@ -49,6 +49,7 @@ type Channel struct {
 	Gone     bool
 	Person   string // of a direct channel
 	NeedsTag bool   // of a forum
+	Tags     []string
 	Pins     []string
 }
 
@@ -56,6 +57,13 @@ func (c *Channel) json() map[string]any {
 	j := map[string]any{"id": c.ID, "type": c.Type, "name": c.Name}
 	if c.Guild != "" {
 		j["guild_id"] = c.Guild
+	}
+	if c.Type == Forum {
+		tags := []any{}
+		for i, id := range c.Tags {
+			tags = append(tags, map[string]any{"id": id, "name": "tag " + id, "moderated": i == 0})
+		}
+		j["available_tags"] = tags
 	}
 	if c.Parent != "" {
 		j["parent_id"], j["owner_id"] = c.Parent, c.Owner
