@@ -514,3 +514,11 @@ func TestDemo(t *testing.T) {
 		t.Errorf("a second demo in one place: %d %s", code, errs)
 	}
 }
+
+// Time that no entry could tell does not come: the clock stays, and dice go on.
+func TestNoEndOfTime(t *testing.T) {
+	code, out, errs := start(t, "ann: /roll 2d6\n"+strings.Repeat("! wait 87600h\n", 1000)+"ann: /roll 2d6\n", "play", "--practice", "00")
+	if code != good || strings.Count(out, "Ann rolls 2d6") != 2 || !strings.Contains(out, "the year 9000") || strings.Contains(out, "went wrong") {
+		t.Errorf("exit %d, %s\n%s", code, errs, out[max(0, len(out)-2000):])
+	}
+}

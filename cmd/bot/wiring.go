@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"drumhead/cmd/bot/internal/terminal"
 	"drumhead/commands"
 	"drumhead/commands/beacon"
 	"drumhead/commands/chat"
@@ -213,6 +214,9 @@ func (h *house) wait(ctx context.Context, d time.Duration) error {
 	h.turn.Lock()
 	defer h.turn.Unlock()
 	until := h.clock.Now().Add(d)
+	if until.Year() > lastYear {
+		return terminal.ErrFar
+	}
 	for range mostTimers {
 		next, err := h.due(ctx)
 		if err != nil {
@@ -232,6 +236,10 @@ func (h *house) wait(ctx context.Context, d time.Duration) error {
 	_, err := h.due(ctx)
 	return err
 }
+
+// lastYear is how far a practice clock goes. Entries tell years up to 9999, and what
+// is set for later must be one of them too.
+const lastYear = 9000
 
 // longestNap is how long the watch sleeps at most: a clock may be set.
 const longestNap = 30 * time.Second

@@ -39,6 +39,9 @@ func (t *Terminal) Hear(ctx context.Context, d chat.Desk, s chatscript.Step) err
 	return nil // a comment, or a post that somebody expected
 }
 
+// ErrFar is what Wait gives for a time that no entry could tell.
+var ErrFar = errors.New("terminal: no practice goes on so far")
+
 // follow does what a direction asks for, as far as a terminal can.
 func (t *Terminal) follow(ctx context.Context, d chatscript.Direction) error {
 	to := t.here()
@@ -50,7 +53,10 @@ func (t *Terminal) follow(ctx context.Context, d chatscript.Direction) error {
 		if t.Wait == nil {
 			return t.complain(ctx, to, "terminal.refuse.wait")
 		}
-		if err := t.Wait(ctx, d.For); err != nil {
+		switch err := t.Wait(ctx, d.For); {
+		case errors.Is(err, ErrFar):
+			return t.complain(ctx, to, "terminal.refuse.far")
+		case err != nil:
 			return err
 		}
 		return t.settle(ctx)
