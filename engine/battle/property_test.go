@@ -122,12 +122,13 @@ func likely(r *rand.Rand, s State) []Line {
 // only where Check said that one may; the state folded from JSON is the live
 // one; units, ladders and melees stay sound; every battle comes to an end.
 func TestRandomBattles(t *testing.T) {
-	ended := 0
+	ended, rerolled := 0, 0
 	for seed := range uint64(160) {
 		r := rand.New(rand.NewPCG(seed, 1))
 		s, b := anyBattle(t, seed)
 		b.Terms.Turns = 1 + r.IntN(4)
 		s = step(t, seed, r, s, Order{Player: Bot, Do: b})
+		s, sealed := settledAhead(t, seed, r, s)
 		for n := 0; n < 200 && s.Stage == Playing; n++ {
 			var sheet []Line
 			if r.IntN(4) == 0 {
@@ -140,16 +141,41 @@ func TestRandomBattles(t *testing.T) {
 			if r.IntN(3) == 0 {
 				sheet = append(sheet, Line{Order: Done})
 			}
-			s = step(t, seed, r, s, Order{Player: s.Players[s.Side], Seq: uint64(n + 2), Do: Sheet{Battle: 1, Orders: sheet}})
+			s = step(t, seed, r, s, Order{Player: s.Players[s.Side], Seq: uint64(n + 20), Do: Sheet{Battle: 1, Orders: sheet}, Opened: sealed})
 			sound(t, seed, s)
+			rerolled += s.Rerolled[0] + s.Rerolled[1]
 		}
 		if s.Stage == Over {
 			ended++
 		}
 	}
+	if rerolled == 0 {
+		t.Error("no standing order ever acted")
+	}
 	if ended < 130 {
 		t.Errorf("%d of 160 battles came to an end", ended)
 	}
+}
+
+// settledAhead seals standing orders of both sides, drawn at random.
+func settledAhead(t *testing.T, seed uint64, r *rand.Rand, s State) (State, []Opening) {
+	t.Helper()
+	orders := []Standing{
+		{Counter: &CounterOrder{}}, {Counter: &CounterOrder{AtLeast: 7 + r.IntN(4)}}, {Counter: &CounterOrder{Never: true}},
+		{Reroll: &RerollOrder{}}, {Reroll: &RerollOrder{Need: 4 + r.IntN(3), Unit: "u" + fmt.Sprint(1+r.IntN(8))}}, {Reroll: &RerollOrder{Never: true}},
+		{Falls: &FallsOrder{}}, {Falls: &FallsOrder{Part: "scout"}},
+	}
+	var sealed []Opening
+	for n := range r.IntN(6) {
+		value, err := orders[r.IntN(len(orders))].Marshal()
+		if err != nil {
+			t.Fatal(err)
+		}
+		o := Order{Player: s.Players[r.IntN(2)], Seq: uint64(n + 2), Do: Ahead{Battle: 1, Said: hash(n)}}
+		s = step(t, seed, r, s, o)
+		sealed = append(sealed, Opening{Of: o.Seq, Salt: "00", Value: value})
+	}
+	return s, sealed
 }
 
 // anyBattle is one of the built-in games, before its first entry, and how it begins.
