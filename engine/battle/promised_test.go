@@ -173,6 +173,9 @@ func promises(t *testing.T, s State, lines []Line) []promise {
 	units := map[string]bool{}
 	for _, l := range lines {
 		units[l.Unit] = true
+		for _, with := range s.joined(l.Unit) { // who stands among them strikes with them
+			units[with.ID] = units[with.ID] || l.Order != Shoot
+		}
 	}
 	var out []promise
 	if last.Strikes {
@@ -322,4 +325,28 @@ func relative(f, p float64) float64 {
 		sum += (1 - f) * math.Log((1-f)/(1-p))
 	}
 	return sum
+}
+
+// TestLeaderIsPromised: what a leader strikes among a unit is reckoned with it, in a
+// charge and in a melee.
+func TestLeaderIsPromised(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 5))
+	for _, sheet := range []string{"charge Pikes at Riders, 5 in", "fight Pikes"} {
+		tb := begin(t)
+		pikes, riders, captain := tb.state.unit("u1"), tb.state.unit("u5"), tb.state.unit("u4")
+		alone := promises(t, tb.state, tb.read("charge Pikes at Riders, 5 in"))[0].law.Mean()
+		captain.Kind, captain.Joined = "lock-captain", "u1"
+		if sheet == "fight Pikes" {
+			pikes.With, riders.With = []string{"u5"}, []string{"u1"}
+		}
+		all := promises(t, tb.state, tb.read(sheet))
+		if with := all[0].law.Mean(); with <= alone {
+			t.Errorf("%s: %.2f with the captain, %.2f without", sheet, with, alone)
+		}
+		for _, p := range all {
+			for range 8 {
+				p.hold(t, sheet, r, tb.state, tb.read(sheet), &lean{})
+			}
+		}
+	}
 }

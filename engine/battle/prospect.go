@@ -1,6 +1,8 @@
 package battle
 
 import (
+	"slices"
+
 	"drumhead/engine/attack"
 	"drumhead/engine/odds"
 	"drumhead/engine/reason"
@@ -177,14 +179,47 @@ func (f *foresight) strikes(p *Prospect, how Verb, u, t Unit, w *rules.Weapon, a
 		return f.volley(p, how, u, t, w, a)
 	}
 	for _, h := range f.state.hands(u, w, min(a.Models, u.Left)) {
-		solved, err := f.climb(how, u, t, w, a, h)
-		if err != nil {
+		if err := f.strike(p, how, u, t, w, a, h); err != nil {
 			return err
 		}
-		f.laws[t.ID] = solved.Rungs
-		p.Strikes, p.Before, p.Solved = true, f.state.ladder(t).Rung, solved
 	}
 	p.Weapons = append(p.Weapons, w)
+	return nil
+}
+
+// strike adds the attack of one part of a unit.
+func (f *foresight) strike(p *Prospect, how Verb, u, t Unit, w *rules.Weapon, a Aim, h hands) error {
+	solved, err := f.climb(how, u, t, w, a, h)
+	if err != nil {
+		return err
+	}
+	f.laws[t.ID] = solved.Rungs
+	p.Strikes, p.Before, p.Solved = true, f.state.ladder(t).Rung, solved
+	return nil
+}
+
+// blows adds what a unit and who stands among it strike in melee, each part of them
+// with its own weapon, as strikeOnce does.
+func (f *foresight) blows(p *Prospect, band []Unit, t Unit) error {
+	for _, u := range band {
+		for part := range 1 + len(f.state.kind(u.Kind).Others) {
+			w := f.state.bladeOf(u, part)
+			if w == nil {
+				continue
+			}
+			for _, h := range f.state.hands(u, w, 0) {
+				if h.part != part {
+					continue
+				}
+				if err := f.strike(p, Fight, u, t, w, Aim{}, h); err != nil {
+					return err
+				}
+			}
+			if !slices.Contains(p.Weapons, w) {
+				p.Weapons = append(p.Weapons, w)
+			}
+		}
+	}
 	return nil
 }
 
@@ -208,13 +243,14 @@ func (f *foresight) blow(u Unit, a Aim) ([]Prospect, error) {
 	if f.state.Pack.Does(string(Fight)) == "opposed" {
 		return f.contests(u, t, a)
 	}
-	w := f.state.blade(u)
-	if w == nil {
+	p := Prospect{What: AnAttack, Unit: u.ID, At: t.ID}
+	if err := f.blows(&p, f.band(u), t); err != nil {
+		return nil, err
+	}
+	if len(p.Weapons) == 0 {
 		return nil, refuse("battle.refuse.unarmed", "unit", f.state.name(u.ID))
 	}
-	p := Prospect{What: AnAttack, Unit: u.ID, At: t.ID}
-	err = f.strikes(&p, Fight, u, t, w, Aim{})
-	return []Prospect{p}, err
+	return []Prospect{p}, nil
 }
 
 // charges reckons a charge: the chance to get in, and the strike if it does.
@@ -240,16 +276,16 @@ func (f *foresight) charges(u Unit, l Line) ([]Prospect, error) {
 	if p.In, err = total.Made(); err != nil {
 		return nil, err
 	}
-	w := f.state.blade(u)
-	if w == nil {
-		return []Prospect{p}, nil
+	before, band := f.law(t), f.band(u)
+	for i := range band {
+		band[i].Turn.Charged = true
 	}
-	before := f.law(t)
-	u.Turn.Charged = true
-	if err := f.strikes(&p, Fight, u, t, w, Aim{}); err != nil {
+	if err := f.blows(&p, band, t); err != nil {
 		return nil, err
 	}
-	f.mayBe(&p, t, before, p.In)
+	if p.Strikes {
+		f.mayBe(&p, t, before, p.In)
+	}
 	return []Prospect{p}, nil
 }
 
