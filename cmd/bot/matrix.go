@@ -120,8 +120,12 @@ func (k *keeper) recover() error {
 }
 
 func (k *keeper) verify() error {
+	recovery, err := k.ask("Recovery key: ")
+	if err != nil {
+		return err
+	}
 	fmt.Fprintln(k.out, "Waiting: open the bot's profile in your own client, and choose to verify it by emoji.")
-	err := matrix.Verify(k.ctx, *k.config.Matrix, k.parts, func(emoji []string) bool {
+	err = matrix.Verify(k.ctx, *k.config.Matrix, k.parts, recovery, func(emoji []string) bool {
 		fmt.Fprintf(k.out, "%s\n", strings.Join(emoji, "  "))
 		said, err := k.ask("Does your client show the same, in the same order? yes or no: ")
 		return err == nil && strings.EqualFold(said, "yes")

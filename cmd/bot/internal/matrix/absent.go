@@ -32,7 +32,7 @@ func Login(context.Context, Settings, Parts, string) (string, error) { return ""
 func Recover(context.Context, Settings, Parts, string, string) error { return ErrAbsent }
 
 // Verify answers ErrAbsent.
-func Verify(context.Context, Settings, Parts, func([]string) bool) error { return ErrAbsent }
+func Verify(context.Context, Settings, Parts, string, func([]string) bool) error { return ErrAbsent }
 
 // Logout answers ErrAbsent.
 func Logout(context.Context, Settings, Parts) error { return ErrAbsent }

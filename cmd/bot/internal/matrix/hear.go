@@ -49,7 +49,7 @@ func (a *Adapter) hear(ctx context.Context, d chat.Desk, rid id.RoomID, e *event
 
 // hearEncrypted opens an event, or keeps it until its key comes.
 func (a *Adapter) hearEncrypted(ctx context.Context, d chat.Desk, e *event.Event) error {
-	if e.Content.ParseRaw(e.Type) != nil {
+	if !parsed(e) {
 		return nil
 	}
 	open, err := a.mach.DecryptMegolmEvent(ctx, e)
@@ -65,10 +65,16 @@ func (a *Adapter) hearEncrypted(ctx context.Context, d chat.Desk, e *event.Event
 	return nil
 }
 
+// parsed reads what an event says; an answer that is taken in again was read
+// before. It is false if the content is not what the event's type says.
+func parsed(e *event.Event) bool {
+	return e.Content.Parsed != nil || e.Content.ParseRaw(e.Type) == nil
+}
+
 // understand translates an event and gives it to the desk.
 func (a *Adapter) understand(ctx context.Context, d chat.Desk, e *event.Event) error {
-	if e.Content.Parsed == nil && e.Content.ParseRaw(e.Type) != nil {
-		return nil // not what its type says
+	if !parsed(e) {
+		return nil
 	}
 	var m chat.Message
 	var heard bool
@@ -85,7 +91,7 @@ func (a *Adapter) understand(ctx context.Context, d chat.Desk, e *event.Event) e
 	if refused, err := a.refused(ctx, e); refused || err != nil {
 		return err
 	}
-	if !a.pace.may("say "+string(e.Sender), commandsAMinute, time.Minute) {
+	if !a.pace.may("say "+string(e.Sender), a.settings.perMinute(), time.Minute) {
 		return a.tell(ctx, e, "matrix.slower")
 	}
 	return a.give(ctx, d, e, m)
@@ -108,8 +114,9 @@ func (a *Adapter) refused(ctx context.Context, e *event.Event) (bool, error) {
 	return false, nil
 }
 
-// mostFailures of the desk on one message; then it is put aside, so that it does
-// not stop the bot for ever.
+// mostFailures of the desk on one message. If the program fails on it, it is then
+// put aside, so that it does not stop the bot for ever; if the store does, Run
+// ends and nothing of it counts as heard.
 const mostFailures = 3
 
 // give gives a message to the desk and shows what it answers.
@@ -124,8 +131,11 @@ func (a *Adapter) give(ctx context.Context, d chat.Desk, e *event.Event, m chat.
 		n := a.failures[e.ID]
 		a.mu.Unlock()
 		a.log.Error("matrix: a message could not be answered", "event", e.ID, "try", n, "err", err)
-		if n < mostFailures {
+		switch {
+		case n < mostFailures:
 			return err
+		case !errors.Is(err, errPanic):
+			return fmt.Errorf("%w: %w", errBroken, err)
 		}
 		a.keep.put(key("poison", string(e.ID)), []byte(e.RoomID))
 		if err := a.tell(ctx, e, "matrix.failed", "reference", string(e.ID)); err != nil {
@@ -147,11 +157,16 @@ func (a *Adapter) give(ctx context.Context, d chat.Desk, e *event.Event, m chat.
 	return nil
 }
 
+var (
+	errPanic  = errors.New("panic")
+	errBroken = errors.New("matrix: the desk is broken; what was said last is heard again after the next start")
+)
+
 // handled asks the desk; a panic is an error like any other.
 func handled(ctx context.Context, d chat.Desk, m chat.Message) (posts []chat.Post, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = fmt.Errorf("panic: %v\n%s", p, debug.Stack())
+			err = fmt.Errorf("%w: %v\n%s", errPanic, p, debug.Stack())
 		}
 	}()
 	return d.Handle(ctx, m)
@@ -163,8 +178,8 @@ func (a *Adapter) base(e *event.Event, root id.EventID) chat.Message {
 	a.rooms.view(e.RoomID, func(one *room) {
 		m.Private, m.Name, m.Organiser = one.private(a.cli.UserID), one.name(e.Sender), one.runs(e.Sender)
 		m.Place = placeOf(string(one.origin()), string(root))
-		m.Community = chat.Community(placeOf(string(one.origin()), ""))
 	})
+	m.Community = a.community(e.RoomID)
 	if m.Private {
 		m.Organiser = false
 		if home := a.home(e.Sender); home != "" {
@@ -184,7 +199,7 @@ const (
 
 // timeOf is when something was said, if that can be believed.
 func (a *Adapter) timeOf(e *event.Event) time.Time {
-	now, at := a.now(), time.UnixMilli(e.Timestamp)
+	now, at := a.parts.Now(), time.UnixMilli(e.Timestamp)
 	if at.After(now.Add(mostAhead)) || at.Before(now.Add(-mostBehind)) {
 		return now
 	}
@@ -211,7 +226,7 @@ func (a *Adapter) message(ctx context.Context, e *event.Event, c *event.MessageE
 	replied := c.RelatesTo.GetNonFallbackReplyTo()
 	m.Text, heard = a.addressed(e.RoomID, text, c.Mentions)
 	if card, tap, ok := a.cards.pick(m, string(replied), text, heard); ok {
-		return tapped(m, card, tap), true, nil
+		return a.tapped(m, card, tap), true, nil
 	}
 	if heard = heard || m.Private; heard && c.MsgType != event.MsgText {
 		f, err := a.fetch(ctx, c)
@@ -270,16 +285,22 @@ func (a *Adapter) reaction(ctx context.Context, e *event.Event, c *event.Reactio
 	if (card.Binds || choice.Form != "") && a.rooms.encrypted(e.RoomID) {
 		return m, false, a.tell(ctx, e, "matrix.type", "number", number)
 	}
-	return tapped(m, card, chat.Tap{Post: card.Post, Number: number}), true, nil
+	return a.tapped(m, card, chat.Tap{Post: card.Post, Number: number}), true, nil
 }
 
 // tapped is a message that picks a choice. What was shown to one person in the
 // direct room acts where it belongs.
-func tapped(m chat.Message, c card, t chat.Tap) chat.Message {
+func (a *Adapter) tapped(m chat.Message, c card, t chat.Tap) chat.Message {
 	m.Tap, m.Text = &t, ""
-	if c.To.Place != "" && c.To.Place != m.Place {
-		m.Place, m.Private = c.To.Place, false
+	at, _, ok := readPlace(c.To.Place)
+	if !ok || c.To.Place == m.Place {
+		return m
 	}
+	user, _ := readPerson(m.Person)
+	a.rooms.view(a.current(id.RoomID(at)), func(one *room) {
+		m.Organiser = one.runs(id.UserID(user)) && one.members[id.UserID(user)].Is == event.MembershipJoin
+	})
+	m.Place, m.Private, m.Community = c.To.Place, false, a.community(id.RoomID(at))
 	return m
 }
 
@@ -296,7 +317,7 @@ func figure(s string) (int, bool) {
 func (a *Adapter) takenBack(ctx context.Context, e *event.Event) error {
 	gone := e.Redacts
 	if gone == "" {
-		if e.Content.ParseRaw(e.Type) == nil {
+		if parsed(e) {
 			gone = e.Content.AsRedaction().Redacts
 		}
 	}
@@ -331,20 +352,4 @@ func (a *Adapter) greet(ctx context.Context, d chat.Desk, rid id.RoomID, e *even
 		a.rooms.view(rid, func(one *room) { m.Name = one.name(inviter) })
 	}
 	return a.give(ctx, d, e, m)
-}
-
-// home is the community that somebody last spoke in: what they say in private is
-// meant for it.
-func (a *Adapter) home(u id.UserID) chat.Community {
-	b, err := a.keep.get(key("home", string(u)))
-	if err != nil {
-		a.log.Error("matrix: home", "err", err)
-	}
-	return chat.Community(b)
-}
-
-func (a *Adapter) setHome(u id.UserID, c chat.Community) {
-	if a.home(u) != c {
-		a.keep.put(key("home", string(u)), []byte(c))
-	}
 }

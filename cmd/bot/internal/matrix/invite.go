@@ -25,7 +25,7 @@ func (a *Adapter) invited(ctx context.Context, rid id.RoomID, in *mautrix.SyncIn
 			continue
 		}
 		e.Type.Class = event.StateEventType
-		if e.Content.ParseRaw(e.Type) == nil && e.Content.AsMember().Membership == event.MembershipInvite {
+		if parsed(e) && e.Content.AsMember().Membership == event.MembershipInvite {
 			inviter, direct = e.Sender, e.Content.AsMember().IsDirect
 		}
 	}

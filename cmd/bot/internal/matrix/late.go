@@ -109,7 +109,7 @@ func (a *Adapter) chase(ctx context.Context) error {
 			return a.tell(ctx, e, "matrix.unreadable")
 		case age > askForKey && !l.Asked:
 			l.Asked = true
-			if e.Content.ParseRaw(e.Type) != nil {
+			if !parsed(e) {
 				return nil
 			}
 			c := e.Content.AsEncrypted()

@@ -38,7 +38,7 @@ type line struct {
 	store *store
 	rooms *rooms
 	log   *slog.Logger
-	now   func() time.Time
+	now   func() time.Time // the real time
 }
 
 // newLine makes a line; nothing is asked of the homeserver yet.
@@ -58,8 +58,8 @@ func newLine(s Settings, p Parts) (*line, error) {
 	if err != nil {
 		return nil, fmt.Errorf("matrix: homeserver: %w", err)
 	}
-	l := &line{cli: cli, keep: newKeep(p.Pocket), log: p.Log, now: p.Now}
-	l.store = newStore(l.keep, pickle, p.Now)
+	l := &line{cli: cli, keep: newKeep(p.Pocket), log: p.Log, now: time.Now}
+	l.store = newStore(l.keep, pickle, time.Now)
 	if l.rooms, err = openRooms(l.keep, l.store, id.UserID(s.User)); err != nil {
 		return nil, err
 	}

@@ -25,15 +25,19 @@ type Adapter struct {
 	running  sync.Mutex
 	soon     chan struct{} // what waits in the store can go out now
 
-	mu       sync.Mutex
-	doubt    bool                    // something may have been taken without our knowing: look first, then send
-	came     map[id.SessionID]bool   // sessions whose key came since the last answer
-	failures map[id.EventID]int      // of the desk
-	acted    []id.EventID            // messages that the desk was given, the newest last
-	unread   map[string]time.Time    // what was told to whom, so that it is told once a day
-	expected map[id.RoomID]time.Time // rooms that were made or joined and did not come by sync yet
-	news     map[id.UserID]bool      // who said that they found no key of ours
-	waiting  bool                    // posts wait in the pocket for a room or the homeserver
+	mu        sync.Mutex
+	caught    bool                    // an answer came since the start: who is in a room is known
+	doubt     bool                    // something may have been taken without our knowing: look first, then send
+	looked    int                     // answers since the doubt without anything of ours
+	asked     time.Time               // when the wait for the next answer began
+	interrupt context.CancelFunc      // ends the wait for the next answer
+	came      map[id.SessionID]bool   // sessions whose key came since the last answer
+	failures  map[id.EventID]int      // of the desk
+	acted     []id.EventID            // messages that the desk was given, the newest last
+	unread    map[string]time.Time    // what was told to whom, so that it is told once a day
+	expected  map[id.RoomID]time.Time // rooms that were made or joined and did not come by sync yet
+	news      map[id.UserID]bool      // who said that they found no key of ours
+	waiting   bool                    // posts wait in the pocket for a room or the homeserver
 }
 
 var _ chat.Adapter = (*Adapter)(nil)
@@ -53,10 +57,14 @@ func New(s Settings, p Parts) (*Adapter, error) {
 		line: l, settings: s, parts: p, soon: make(chan struct{}, 1), doubt: true, waiting: true,
 		came: map[id.SessionID]bool{}, failures: map[id.EventID]int{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{}, news: map[id.UserID]bool{},
 	}
-	a.pace.now = p.Now
-	if a.cards, err = openCards(l.keep, p.Now); err != nil {
+	a.pace.now = l.now
+	if a.cards, err = openCards(l.keep, l.now); err != nil {
 		return nil, err
 	}
+	if err := l.mach.Load(context.Background()); err != nil { // from the pocket
+		return nil, err
+	}
+	l.mach.GetAccount().Keys() // filled in lazily and without a lock otherwise
 	l.mach.SessionReceived = func(_ context.Context, _ id.RoomID, s id.SessionID, _ uint32) {
 		a.mu.Lock()
 		defer a.mu.Unlock()
@@ -95,6 +103,7 @@ func (a *Adapter) Run(ctx context.Context, d chat.Desk) error {
 	if ctx.Err() != nil {
 		err = nil
 	}
+	a.catch(false)
 	if e := a.keep.commit(context.WithoutCancel(ctx)); err == nil {
 		err = e
 	}
@@ -118,6 +127,24 @@ func (a *Adapter) settle(ctx context.Context) {
 	}
 }
 
+// catch notes whether it is known who is in the rooms now; before that nothing is
+// sent, because somebody may have left while nobody listened.
+func (a *Adapter) catch(up bool) {
+	a.mu.Lock()
+	before := a.caught
+	a.caught = up
+	a.mu.Unlock()
+	if up && !before {
+		a.nudge()
+	}
+}
+
+func (a *Adapter) caughtUp() bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.caught
+}
+
 // nudge lets what waits in the store be sent soon.
 func (a *Adapter) nudge() {
 	select {
@@ -139,7 +166,31 @@ func (a *Adapter) setDoubt(yes bool) {
 	if yes && !a.doubt {
 		a.log.Log(context.Background(), slog.LevelInfo, "a request may have been taken; looking before anything is sent again")
 	}
-	a.doubt = yes
+	a.doubt, a.looked = yes, 0
+	if yes && a.interrupt != nil { // not in half a minute: now; but never while the homeserver is busy with it
+		time.AfterFunc(time.Until(a.asked.Add(settled)), a.interrupt)
+	}
+}
+
+// settled is when a wait for news has become one: before, a homeserver is busy with
+// the question, and some break when it is taken back then.
+const settled = time.Second
+
+// look counts an answer that was looked at in doubt; quiet: it had nothing of ours.
+// After a few such nothing is under way any more, and what waits may go out.
+func (a *Adapter) look(quiet bool) {
+	a.mu.Lock()
+	if a.looked++; !quiet {
+		a.looked = 0
+	}
+	over := a.doubt && a.looked >= looks
+	if over {
+		a.doubt = false
+	}
+	a.mu.Unlock()
+	if over {
+		a.nudge()
+	}
 }
 
 // once a day is how often somebody is told the same.

@@ -26,6 +26,7 @@ type bot struct {
 	settings Settings
 	parts    Parts
 	desk     *chattest.Desk
+	hears    chat.Desk // instead of desk, if set
 	user     id.UserID
 	recovery string
 	stop     func()
@@ -35,7 +36,7 @@ func testLog(t testing.TB) *slog.Logger {
 	if os.Getenv("DRUMHEAD_LOG") == "" {
 		return slog.New(slog.DiscardHandler)
 	}
-	return slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelInfo}))
+	return slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelDebug}))
 }
 
 // say is the catalogue of the tests.
@@ -52,7 +53,7 @@ func newBot(t testing.TB, s *matrixtest.Server, change ...func(*bot)) *bot {
 	t.Setenv(DefaultPickleEnv, "sixteen characters at least")
 	s.Register(botName, false)
 	b := &bot{desk: &chattest.Desk{}, user: id.UserID("@" + botName + ":" + matrixtest.ServerName)}
-	b.settings = Settings{Homeserver: s.URL, User: string(b.user)}
+	b.settings = Settings{Homeserver: s.URL, User: string(b.user), PerMinute: 10_000}
 	b.parts = Parts{Pocket: chattest.NewPocket(), Log: testLog(t), Say: say}
 	for _, c := range change {
 		c(b)
@@ -74,7 +75,11 @@ func (b *bot) run(t testing.TB) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	over := make(chan error, 1)
-	go func() { over <- b.Adapter.Run(ctx, b.desk) }()
+	d := chat.Desk(b.desk)
+	if b.hears != nil {
+		d = b.hears
+	}
+	go func() { over <- b.Adapter.Run(ctx, d) }()
 	stopped := false
 	b.stop = func() {
 		if stopped {

@@ -12,6 +12,7 @@ import (
 	_ "image/png" // of our own pictures, for their size
 	"io"
 	"net/http"
+	"slices"
 	"strings"
 
 	"maunium.net/go/mautrix"
@@ -67,7 +68,7 @@ func (a *Adapter) upload(ctx context.Context, rid id.RoomID, root id.EventID, p 
 	kind := m.Info.MimeType
 	var file *attachment.EncryptedFile
 	if a.rooms.encrypted(rid) {
-		file = attachment.NewEncryptedFile()
+		file, b = attachment.NewEncryptedFile(), slices.Clone(b) // the maker's bytes are the maker's
 		file.EncryptInPlace(b)
 		kind = "application/octet-stream"
 	}

@@ -28,7 +28,8 @@ type parcel struct {
 	Edit    chat.PostID     `json:",omitempty"`
 	Card    *card           `json:",omitempty"`
 	Try     int
-	Time    time.Time
+	Time    time.Time  // when it was tried last
+	Told    time.Time  // the same by the house's clock
 	Event   id.EventID `json:",omitempty"` // the homeserver said so; it was not seen yet
 	Again   bool       `json:",omitempty"` // the homeserver had lost it once
 }
@@ -68,7 +69,9 @@ func (a *Adapter) echo(ctx context.Context, e *event.Event) bool {
 	if err != nil || !ok {
 		return ok
 	}
-	p.Time = time.UnixMilli(e.Timestamp)
+	if at := time.UnixMilli(e.Timestamp); at.Sub(p.Told).Abs() < mostAhead {
+		p.Told = at // the platform's own
+	}
 	if _, err := a.took(p, e.ID, true); err != nil {
 		a.log.Error("matrix: an echo could not be noted", "err", err)
 	}
@@ -91,7 +94,7 @@ func (a *Adapter) txnInside(ctx context.Context, e *event.Event) string {
 	}
 	content := e.Content
 	if e.Type.Type == event.EventEncrypted.Type {
-		if e.Content.ParseRaw(e.Type) != nil {
+		if !parsed(e) {
 			return ""
 		}
 		open, err := a.mach.DecryptMegolmEvent(ctx, e)
@@ -160,7 +163,7 @@ func (a *Adapter) unqueue(ctx context.Context) error {
 	a.mu.Lock()
 	waiting := a.waiting
 	a.mu.Unlock()
-	if !waiting || a.doubts() {
+	if !waiting || a.doubts() || !a.caughtUp() {
 		return nil
 	}
 	stuck, left := map[chat.Destination]bool{}, 0

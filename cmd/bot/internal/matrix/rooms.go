@@ -45,6 +45,8 @@ type room struct {
 	Successor  id.RoomID                     `json:",omitempty"`
 	Inviter    id.UserID                     `json:",omitempty"`
 	Before     id.RoomID                     `json:",omitempty"` // the first of the rooms that this one goes on with
+	Parents    []id.RoomID                   `json:",omitempty"` // spaces that it says it belongs to
+	Children   []id.RoomID                   `json:",omitempty"` // rooms that it says belong to it
 	Seen       []id.EventID                  `json:",omitempty"`
 
 	members map[id.UserID]member
@@ -144,6 +146,9 @@ func (r *rooms) apply(ctx context.Context, rid id.RoomID, e *event.Event) error 
 	}
 	if e.Type == event.StateMember {
 		return r.member(ctx, rid, e)
+	}
+	if e.Type == event.StateSpaceParent || e.Type == event.StateSpaceChild {
+		return r.change(rid, func(one *room) { one.family(e) })
 	}
 	if *e.StateKey != "" {
 		return nil

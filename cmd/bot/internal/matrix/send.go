@@ -75,7 +75,7 @@ func (a *Adapter) bring(ctx context.Context, rid id.RoomID, root id.EventID, p c
 			return chat.Receipt{}, err
 		}
 	}
-	return chat.Receipt{Ref: string(done.Event), Time: done.Time}, nil
+	return chat.Receipt{Ref: string(done.root()), Time: done.Time}, nil
 }
 
 // txnOf names a part of a post in a room for the homeserver, which takes it once.
@@ -124,7 +124,7 @@ const mostBody = 2 * mostText
 // marked is a content with what makes it known again.
 func (a *Adapter) marked(m *event.MessageEventContent, p chat.Post, rid id.RoomID) (json.RawMessage, error) {
 	raw := map[string]any{postMark: string(p.ID)}
-	if p.To.Only != "" && p.To.Place != "" {
+	if at, _, ok := readPlace(p.To.Place); ok && p.To.Only != "" && a.current(id.RoomID(at)) != rid {
 		raw[placeMark] = string(p.To.Place)
 	}
 	return json.Marshal(&event.Content{Parsed: m, Raw: raw})
@@ -163,6 +163,7 @@ func (a *Adapter) dispatch(ctx context.Context, p parcel) (delivered, error) {
 		return delivered{}, err
 	}
 	p.Try, p.Time = p.Try+1, a.now()
+	p.Told = a.parts.Now()
 	if err := a.keep.set(key("pend", p.Txn), p); err != nil {
 		return delivered{}, err
 	}
@@ -183,6 +184,8 @@ func (a *Adapter) ready(p parcel) error {
 		invited = one.members[a.cli.UserID].Is == event.MembershipInvite || one.For != "" && one.members[a.cli.UserID].Is != event.MembershipLeave
 	})
 	switch {
+	case joined && !a.caughtUp():
+		return fmt.Errorf("%w: looking who is in the room", chat.ErrLater)
 	case joined && a.doubts():
 		var before parcel
 		if again, err := a.keep.read(key("pend", p.Txn), &before); err != nil || !again {
@@ -201,7 +204,7 @@ func (a *Adapter) ready(p parcel) error {
 
 // took notes that the homeserver has a part. Seen: it was seen in the room too.
 func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
-	done := delivered{Event: e, Time: p.Time}
+	done := delivered{Event: e, Time: p.Told}
 	if before, ok, err := a.sent(txnOf(p.Room, p.Edit, 0)); err == nil && ok && p.Edit != "" {
 		done.Edits = before.root()
 	}

@@ -23,6 +23,7 @@ const Name = "matrix"
 const (
 	DefaultPrefix    = "!"
 	DefaultPickleEnv = "DRUMHEAD_MATRIX_KEY"
+	DefaultPerMinute = 20
 	leastPickleKey   = 16 // characters
 )
 
@@ -33,6 +34,7 @@ type Settings struct {
 	PickleEnv  string `toml:"pickle-key-env"`  // environment variable with the key of the encryption keys; DefaultPickleEnv if ""
 	PickleFile string `toml:"pickle-key-file"` // or a file that has it
 	Prefix     string `toml:"prefix"`          // what a command begins with; DefaultPrefix if ""
+	PerMinute  int    `toml:"per-minute"`      // how often one person may ask for something; DefaultPerMinute if 0
 
 	// Who may invite the bot: anybody of a server, into a room, or one person.
 	// If nothing is named, people of the bot's own server may.
@@ -48,7 +50,7 @@ type Parts struct {
 	Say       func(id string, slots ...any) string // a sentence of the catalogue
 	Settle    func(ctx context.Context) error      // sends what waits in the store; nil: nothing does
 	Log       *slog.Logger
-	Now       func() time.Time
+	Now       func() time.Time  // the house's clock; the network is waited for by the real one
 	Transport http.RoundTripper // nil for the usual one
 }
 
@@ -93,6 +95,9 @@ func (s Settings) Check() error {
 	if s.Prefix != "" && !prefixForm.MatchString(s.Prefix) {
 		return fmt.Errorf("matrix: prefix %q: expected one to three signs that are neither letters, figures, spaces nor one of / @ # < >, as in prefix = \"!\"", s.Prefix)
 	}
+	if s.PerMinute < 0 {
+		return fmt.Errorf("matrix: per-minute %d: expected how often one person may ask for something, as in per-minute = %d", s.PerMinute, DefaultPerMinute)
+	}
 	for _, l := range []struct {
 		key, example string
 		list         []string
@@ -128,6 +133,13 @@ func (s Settings) prefix() string {
 		return DefaultPrefix
 	}
 	return s.Prefix
+}
+
+func (s Settings) perMinute() int {
+	if s.PerMinute == 0 {
+		return DefaultPerMinute
+	}
+	return s.PerMinute
 }
 
 // pickleKey is the key that the encryption keys lie under in the pocket.

@@ -29,7 +29,7 @@ const (
 // listen asks for what happened, again and again.
 func (a *Adapter) listen(ctx context.Context, d chat.Desk) error {
 	filter, since := "", ""
-	pause, quiet, stage := firstPause, 0, answer{}
+	pause, stage := firstPause, answer{}
 	for ctx.Err() == nil {
 		err := func() (err error) {
 			if filter == "" {
@@ -52,29 +52,25 @@ func (a *Adapter) listen(ctx context.Context, d chat.Desk) error {
 				return err
 			}
 			since = stage.resp.NextBatch
+			a.catch(true)
 			return nil
 		}()
 		switch {
 		case ctx.Err() != nil:
 			return nil
-		case errors.Is(err, ErrToken), errors.Is(err, errSoft), errors.Is(err, errPickle):
+		case errors.Is(err, ErrToken), errors.Is(err, errSoft), errors.Is(err, errPickle), errors.Is(err, errBroken):
 			return err
+		case errors.Is(err, context.Canceled): // asked in vain: somebody wants to look at once
+			continue
 		case err != nil:
 			a.setDoubt(true)
-			quiet = 0
 			a.log.Warn("matrix: trying again soon", "err", err, "in", pause)
 			sleep(ctx, pause/2+rand.N(pause))
 			pause = min(2*pause, longestWait)
 			continue
 		}
 		pause = firstPause
-		if quiet++; stage.echoes > 0 || !a.doubts() {
-			quiet = 0
-		}
-		if quiet >= looks {
-			a.setDoubt(false)
-			a.nudge()
-		}
+		a.look(stage.echoes == 0)
 		stage = answer{}
 		if a.doubts() {
 			sleep(ctx, lookAgain)
@@ -126,6 +122,21 @@ func (a *Adapter) ask(ctx context.Context, since, filter string) (*mautrix.RespS
 	if since == "" || a.doubts() {
 		wait = 0
 	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	a.mu.Lock()
+	if a.doubt {
+		wait = 0
+	}
+	if a.interrupt = nil; wait > 0 {
+		a.interrupt, a.asked = cancel, time.Now()
+	}
+	a.mu.Unlock()
+	defer func() {
+		a.mu.Lock()
+		a.interrupt = nil
+		a.mu.Unlock()
+	}()
 	r, err := a.cli.FullSyncRequest(ctx, mautrix.ReqSync{Timeout: int(wait / time.Millisecond), Since: since, FilterID: filter, StreamResponse: since == ""})
 	return r, explained(err)
 }
@@ -201,7 +212,7 @@ func (a *Adapter) takeKeys(ctx context.Context, r *mautrix.RespSync) error {
 	a.mach.HandleDeviceLists(ctx, &r.DeviceLists, "")
 	for _, e := range r.ToDevice.Events {
 		e.Type.Class = event.ToDeviceEventType
-		if e.Content.ParseRaw(e.Type) != nil {
+		if !parsed(e) {
 			continue
 		}
 		if e.Type == event.ToDeviceRoomKeyRequest {
@@ -217,9 +228,25 @@ func (a *Adapter) takeKeys(ctx context.Context, r *mautrix.RespSync) error {
 			return err
 		}
 	}
-	a.mach.HandleOTKCounts(ctx, &r.DeviceOTKCount)
+	if err := a.leaveKeys(ctx, &r.DeviceOTKCount); err != nil {
+		return err
+	}
 	a.mach.MarkOlmHashSavePoint(ctx)
 	return a.fallback(ctx, r.FallbackKeys)
+}
+
+// leaveKeys leaves new one-time keys where few are left. An answer that does not
+// say how many reads as none; then the homeserver is asked, now and then: keys
+// made for nothing would push out those that others are about to use.
+func (a *Adapter) leaveKeys(ctx context.Context, n *mautrix.OTKCount) error {
+	if n.SignedCurve25519 > 0 {
+		a.mach.HandleOTKCounts(ctx, n)
+		return nil
+	}
+	if !a.pace.may("count keys", 1, time.Minute) {
+		return nil
+	}
+	return explained(a.mach.ShareKeys(ctx, -1))
 }
 
 // timeline takes in what was said in a room. Nothing from before the bot's own

@@ -72,7 +72,7 @@ func joinHTML(lines []string) string {
 			switch {
 			case inside:
 				b.WriteString("\n")
-			case opens || strings.HasSuffix(lines[i-1], "</pre>"):
+			case opens && lines[i-1] != "" || strings.HasSuffix(lines[i-1], "</pre>") && l != "":
 			default:
 				b.WriteString("<br>")
 			}

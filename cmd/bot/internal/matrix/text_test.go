@@ -83,7 +83,7 @@ func TestCards(t *testing.T) {
 func TestPlaces(t *testing.T) {
 	for _, c := range []struct {
 		room, root string
-	}{{"!fen:osier.test", ""}, {"!a/b:osier.test", "$root-_x"}, {"!abc", "$y"}} {
+	}{{"!fen:osier.test", ""}, {"!a/b:osier.test", "$root-_x"}, {"!abc", "$y"}, {"!fen:osier.test:8448", ""}} {
 		room, root, ok := readPlace(placeOf(c.room, c.root))
 		if !ok || room != c.room || root != c.root {
 			t.Errorf("%+v came back as %q %q", c, room, root)

@@ -43,9 +43,8 @@ func (t *turns) take(room string) func() {
 
 // Bounds of how often something may happen.
 const (
-	commandsAMinute = 20 // of one person
-	joinsAnHour     = 30 // of the bot
-	mostPaced       = 4096
+	joinsAnHour = 30 // of the bot
+	mostPaced   = 4096
 )
 
 // pace counts what happens by whom.

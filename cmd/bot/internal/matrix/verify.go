@@ -18,9 +18,10 @@ import (
 const verifyWithin = 10 * time.Minute
 
 // Verify waits until somebody asks to verify the bot, shows the emoji that both
-// must see, and says yes if show does. Nothing else may run with the same pocket
+// must see, and says yes if show does. The recovery key fetches the keys that sign
+// the other's account. Nothing else may run with the same pocket
 // meanwhile. What is said in rooms stays for the next bot serve.
-func Verify(ctx context.Context, s Settings, p Parts, show func(emoji []string) bool) error {
+func Verify(ctx context.Context, s Settings, p Parts, recovery string, show func(emoji []string) bool) error {
 	ctx, cancel := context.WithTimeout(ctx, verifyWithin)
 	defer cancel()
 	l, err := open(s, p)
@@ -29,6 +30,9 @@ func Verify(ctx context.Context, s Settings, p Parts, show func(emoji []string) 
 	}
 	if err := l.start(ctx); err != nil {
 		return err
+	}
+	if err := l.mach.VerifyWithRecoveryKey(ctx, recovery); err != nil {
+		return fmt.Errorf("matrix: the recovery key: %w; expected the one that bot matrix login showed, as in EsTc 1234 …", err)
 	}
 	v := &verifier{line: l, show: show, over: make(chan error, 1)}
 	if err := v.prepare(ctx); err != nil {

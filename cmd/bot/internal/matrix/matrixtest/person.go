@@ -31,6 +31,8 @@ type Person struct {
 	mu     sync.Mutex
 	events []*event.Event // messages, opened, in the order in which they came
 	more   *sync.Cond
+	late   []*event.Event // encrypted, and their key has not come
+	echo   func(*event.Event) string
 	room   sync.Mutex
 }
 
@@ -71,7 +73,7 @@ func (s *Server) Join(name string) *Person {
 func (p *Person) listen(ctx context.Context) {
 	since, wait := "", 0
 	for ctx.Err() == nil {
-		r, err := p.Cli.FullSyncRequest(ctx, mautrix.ReqSync{Since: since, Timeout: wait})
+		r, err := p.Cli.FullSyncRequest(ctx, mautrix.ReqSync{Since: since, Timeout: wait, FilterID: `{"room":{"timeline":{"limit":500}}}`})
 		if err != nil {
 			select {
 			case <-ctx.Done():
@@ -90,6 +92,11 @@ func (p *Person) listen(ctx context.Context) {
 		for rid := range r.Rooms.Invite {
 			_, _ = p.Cli.JoinRoomByID(ctx, rid)
 		}
+		late := p.late // their keys may have come now
+		p.late = nil
+		for _, e := range late {
+			p.take(ctx, e.RoomID, e)
+		}
 		for rid, one := range r.Rooms.Join {
 			for _, e := range one.Timeline.Events {
 				p.take(ctx, rid, e)
@@ -107,6 +114,9 @@ func (p *Person) state(ctx context.Context, rid id.RoomID, e *event.Event) {
 	if e.Content.ParseRaw(e.Type) != nil {
 		return
 	}
+	if yes, _ := p.State.IsEncrypted(ctx, rid); yes && e.Type == event.StateEncryption {
+		return // the library's own store would believe that it was switched off
+	}
 	if e.Type == event.StateMember {
 		p.Mach.HandleMemberEvent(ctx, e)
 	}
@@ -119,18 +129,35 @@ func (p *Person) take(ctx context.Context, rid id.RoomID, e *event.Event) {
 		return
 	}
 	e.Type.Class = event.MessageEventType
-	if e.Content.ParseRaw(e.Type) == nil && e.Type == event.EventEncrypted {
-		if open, err := p.Mach.DecryptMegolmEvent(ctx, e); err == nil {
-			e = open
-		} else {
-			e.Mautrix.TrustSource = nil
-			e.Content.Raw["undecrypted"] = err.Error()
+	if e.Content.Parsed == nil && e.Content.ParseRaw(e.Type) != nil {
+		e.Content.Parsed = nil
+	}
+	if e.Type == event.EventEncrypted {
+		open, err := p.Mach.DecryptMegolmEvent(ctx, e)
+		if err != nil {
+			p.late = append(p.late, e)
+			return
 		}
+		e = open
 	}
 	p.mu.Lock()
-	defer p.mu.Unlock()
 	p.events = append(p.events, e)
+	echo := p.echo
 	p.more.Broadcast()
+	p.mu.Unlock()
+	if echo != nil {
+		if text := echo(e); text != "" {
+			p.Say(rid, text)
+		}
+	}
+}
+
+// Echo lets this person answer what comes with a text, where answer gives one: the
+// barest bot that there is.
+func (p *Person) Echo(answer func(*event.Event) string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.echo = answer
 }
 
 // Events returns what came so far.

@@ -56,6 +56,9 @@ const does = {
     return (await client.sendEvent(room, type ?? "m.room.message", content ?? { msgtype: "m.text", body: text })).event_id;
   },
   async strict({ on }) { crypto.globalBlacklistUnverifiedDevices = on; },
+  async newidentity() {
+    await crypto.bootstrapCrossSigning({ setupNewCrossSigning: true, authUploadDeviceSigningKeys: (make) => make(auth) });
+  },
   async rekey({ room }) { await crypto.forceDiscardSession(room); },
   async invite({ room, user }) { await client.invite(room, user); },
   async trust({ user, device }) {

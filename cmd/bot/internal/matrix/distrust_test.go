@@ -1,0 +1,303 @@
+//go:build goolm
+
+package matrix
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"maunium.net/go/mautrix"
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"drumhead/cmd/bot/internal/matrix/matrixtest"
+	"drumhead/commands/chat"
+)
+
+// attempts are what somebody might send who is not to be believed. Each is sent,
+// then something honest; the desk must hear the honest thing alone.
+type attempts struct {
+	t        *testing.T
+	s        *matrixtest.Server
+	b        *bot
+	ann, bo  *matrixtest.Person
+	fen      id.RoomID // encrypted
+	pub      id.RoomID // not
+	sequence int
+}
+
+func newAttempts(t *testing.T) *attempts {
+	s := matrixtest.New(t)
+	a := &attempts{t: t, s: s, b: newBot(t, s), ann: s.Join("ann"), bo: s.Join("bo")}
+	a.b.echoes()
+	a.fen = a.ann.Room(true, a.b.user, a.bo.Cli.UserID)
+	a.pub = a.ann.Room(false, a.b.user, a.bo.Cli.UserID)
+	for _, rid := range []id.RoomID{a.fen, a.pub} {
+		a.ann.AwaitMembers(rid, 3)
+		a.bo.AwaitMembers(rid, 3)
+	}
+	return a
+}
+
+// honest says something that must be heard, and returns what else was.
+func (a *attempts) honest(t *testing.T, rid id.RoomID) (others []chat.Message) {
+	t.Helper()
+	a.sequence++
+	text := fmt.Sprintf("!honest %d", a.sequence)
+	a.bo.Say(rid, text)
+	for range 1000 {
+		for _, m := range a.b.desk.Heard() {
+			switch {
+			case m.Text == "/"+text[1:]:
+				return others
+			case !m.Joined:
+				others = append(others, m)
+			}
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	t.Fatal("the honest one was not heard")
+	return nil
+}
+
+// raw sends a content as it is, unencrypted.
+func raw(t *testing.T, p *matrixtest.Person, rid id.RoomID, typ string, content any) id.EventID {
+	t.Helper()
+	r, err := p.Cli.SendMessageEvent(context.Background(), rid, event.Type{Type: typ, Class: event.MessageEventType}, content, mautrix.ReqSendEvent{DontEncrypt: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r.EventID
+}
+
+type dict = map[string]any
+
+// TestWhatIsNotBelieved: each attempt is made, and nothing comes of it.
+func TestWhatIsNotBelieved(t *testing.T) {
+	a := newAttempts(t)
+	replay := func(t *testing.T) { // the ciphertext of a command, sent once more
+		a.ann.Say(a.fen, "!roll 1d6")
+		a.honest(t, a.fen)
+		rows, err := a.ann.Cli.Messages(t.Context(), a.fen, "", "", mautrix.DirectionBackward, nil, 20)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range rows.Chunk {
+			if e.Sender == a.ann.Cli.UserID && e.Type.Type == event.EventEncrypted.Type {
+				raw(t, a.ann, a.fen, event.EventEncrypted.Type, e.Content.Raw)
+				return
+			}
+		}
+		t.Fatal("nothing to send again")
+	}
+	for _, c := range []struct {
+		name  string
+		room  id.RoomID
+		tries func(t *testing.T)
+	}{
+		{"a clear message in an encrypted room", a.fen, func(t *testing.T) {
+			raw(t, a.ann, a.fen, "m.room.message", dict{"msgtype": "m.text", "body": "!roll 9d6"})
+		}},
+		{"a replayed ciphertext", a.fen, replay},
+		{"a notice, the words of another bot", a.fen, func(t *testing.T) {
+			a.ann.Send(a.fen, event.EventMessage, &event.MessageEventContent{MsgType: event.MsgNotice, Body: "!roll 9d6"})
+		}},
+		{"an emote", a.fen, func(t *testing.T) {
+			a.ann.Send(a.fen, event.EventMessage, &event.MessageEventContent{MsgType: event.MsgEmote, Body: "!roll 9d6"})
+		}},
+		{"a body that is a number", a.pub, func(t *testing.T) { raw(t, a.ann, a.pub, "m.room.message", dict{"msgtype": "m.text", "body": 5}) }},
+		{"a relation that is a text", a.pub, func(t *testing.T) {
+			raw(t, a.ann, a.pub, "m.room.message", dict{"msgtype": "m.text", "body": "!roll 9d6", "m.relates_to": "x"})
+		}},
+		{"mentions that are a text", a.pub, func(t *testing.T) {
+			raw(t, a.ann, a.pub, "m.room.message", dict{"msgtype": "m.text", "body": "!roll 9d6", "m.mentions": dict{"user_ids": "x"}})
+		}},
+		{"no body", a.pub, func(t *testing.T) { raw(t, a.ann, a.pub, "m.room.message", dict{"msgtype": "m.text"}) }},
+		{"no type", a.pub, func(t *testing.T) { raw(t, a.ann, a.pub, "m.room.message", dict{"body": "!roll 9d6"}) }},
+		{"an encrypted event without a ciphertext", a.fen, func(t *testing.T) {
+			raw(t, a.ann, a.fen, "m.room.encrypted", dict{"algorithm": "m.megolm.v1.aes-sha2", "ciphertext": 7})
+		}},
+		{"an encrypted event of nonsense", a.fen, func(t *testing.T) {
+			raw(t, a.ann, a.fen, "m.room.encrypted", dict{"algorithm": "m.megolm.v1.aes-sha2", "ciphertext": strings.Repeat("A", 100), "session_id": strings.Repeat("x", 43), "sender_key": "y"})
+		}},
+		{"an edit of what was said", a.pub, func(t *testing.T) {
+			e := a.ann.Say(a.pub, "nothing for a bot")
+			c := &event.MessageEventContent{MsgType: event.MsgText, Body: "!roll 9d6"}
+			c.SetEdit(e)
+			a.ann.Send(a.pub, event.EventMessage, c)
+		}},
+		{"a reaction to nothing of ours", a.fen, func(t *testing.T) {
+			raw(t, a.ann, a.fen, "m.reaction", dict{"m.relates_to": dict{"rel_type": "m.annotation", "event_id": "$nothing", "key": "1"}})
+		}},
+		{"a reaction of no shape", a.fen, func(t *testing.T) { raw(t, a.ann, a.fen, "m.reaction", dict{"m.relates_to": 3}) }},
+		{"a message taken back before it was read", a.pub, func(t *testing.T) {
+			a.b.stop()
+			e := a.ann.Say(a.pub, "!roll 9d6")
+			if _, err := a.ann.Cli.RedactEvent(t.Context(), a.pub, e); err != nil {
+				t.Fatal(err)
+			}
+			a.b.run(a.t)
+		}},
+		{"talk among people", a.fen, func(t *testing.T) { a.ann.Say(a.fen, "that was a roll! what a roll! ! !!") }},
+		{"an event of 65 KB", a.pub, func(t *testing.T) {
+			a.ann.Say(a.pub, "no command "+strings.Repeat("x", 64_000))
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			c.tries(t)
+			others := a.honest(t, c.room)
+			for _, m := range others {
+				if c.name == "a replayed ciphertext" && m.Text == "/roll 1d6" {
+					t.Error("a replay was heard")
+				}
+				t.Errorf("the desk heard %q", m.Text)
+			}
+		})
+	}
+	// Who wrote in clear was told why nothing came of it.
+	a.ann.Await("why", from(a.b.user, "matrix.clear"))
+}
+
+// TestEncryptionStaysOn: a state event that takes encryption away changes nothing
+// for the bot; what it says goes on encrypted.
+func TestEncryptionStaysOn(t *testing.T) {
+	a := newAttempts(t)
+	a.honest(t, a.fen)
+	a.s.Call(http.MethodPut, "/_matrix/client/v3/rooms/"+string(a.fen)+"/state/m.room.encryption", a.ann.Cli.AccessToken, dict{}, nil)
+	a.honest(t, a.fen)
+	a.bo.Say(a.fen, "!after")
+	e := a.bo.Await("the answer", from(a.b.user, "/AFTER"))
+	if !e.Mautrix.WasEncrypted {
+		t.Error("the bot went on in clear")
+	}
+}
+
+// TestMentionsOnlyWhoIsMeant: names and words that look like mentions reach
+// nobody; markup in them is shown as it stands.
+func TestMentionsOnlyWhoIsMeant(t *testing.T) {
+	a := newAttempts(t)
+	hostile := `@room <a href="https://matrix.to/#/@bo:osier.test">Bo</a> <mx-reply>`
+	if err := a.ann.Cli.SetDisplayName(t.Context(), hostile[:38]); err != nil {
+		t.Fatal(err)
+	}
+	a.b.desk.Answer(func(m chat.Message) []chat.Post {
+		return []chat.Post{{
+			ID: chat.PostID("free/" + string(m.Source)), To: chat.Destination{Place: m.Place}, Entry: -1,
+			Lines:   []chat.Line{{{Kind: chat.Who, Person: m.Person, Text: hostile}}, {{Kind: chat.Said, Text: hostile}}},
+			Choices: []chat.Choice{{Number: 1, Label: hostile}},
+		}}
+	})
+	a.ann.Say(a.fen, "!say")
+	e := a.bo.Await("the answer", func(e *event.Event) bool {
+		return e.Sender == a.b.user && strings.Contains(matrixtest.Body(e), "@room")
+	})
+	c := e.Content.AsMessage()
+	if c.Mentions == nil || c.Mentions.Room || len(c.Mentions.UserIDs) > 0 {
+		t.Errorf("mentions %+v", c.Mentions)
+	}
+	if strings.Contains(c.FormattedBody, "<a ") || strings.Contains(c.FormattedBody, "<mx-reply>") {
+		t.Errorf("markup went through: %s", c.FormattedBody)
+	}
+}
+
+// TestNothingFromBefore: what was said before the bot came is not for it, and it
+// is asked to nothing where it was not invited by somebody allowed.
+func TestNothingFromBefore(t *testing.T) {
+	s := matrixtest.New(t)
+	b := newBot(t, s, func(b *bot) { b.settings.People = []string{"@ann:" + matrixtest.ServerName} })
+	b.echoes()
+	ann, bo := s.Join("ann"), s.Join("bo")
+	pub := ann.Room(false)
+	ann.AwaitMembers(pub, 1)
+	ann.Say(pub, "!old 1")
+	ann.Say(pub, "!old 2")
+	if _, err := ann.Cli.InviteUser(t.Context(), pub, &mautrix.ReqInviteUser{UserID: b.user}); err != nil {
+		t.Fatal(err)
+	}
+	ann.AwaitMembers(pub, 2)
+	ann.Say(pub, "!new")
+	ann.Await("the answer", from(b.user, "/NEW"))
+	for _, m := range b.desk.Heard() {
+		if strings.Contains(m.Text, "old") {
+			t.Errorf("heard %q", m.Text)
+		}
+	}
+	refused := bo.Room(true, b.user)
+	for range 500 {
+		if m, _ := bo.State.GetMember(t.Context(), refused, b.user); m != nil && m.Membership == event.MembershipLeave {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if m, _ := bo.State.GetMember(t.Context(), refused, b.user); m == nil || m.Membership != event.MembershipLeave {
+		t.Errorf("the bot in a room of somebody who is not allowed: %+v", m)
+	}
+}
+
+// TestThirdInTheDirectRoom: where a third person is in the direct room, what is for
+// one alone goes into a new one.
+func TestThirdInTheDirectRoom(t *testing.T) {
+	a := newAttempts(t)
+	secret := func(text string) chat.Post {
+		return chat.Post{ID: chat.PostID("p/" + text), To: chat.Destination{Only: personOf(string(a.ann.Cli.UserID))}, Entry: -1, Lines: []chat.Line{{{Kind: chat.Plain, Text: text}}}}
+	}
+	r, err := a.ann.Cli.CreateRoom(t.Context(), &mautrix.ReqCreateRoom{Preset: "trusted_private_chat", IsDirect: true, Invite: []id.UserID{a.b.user},
+		InitialState: []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}}}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	a.ann.AwaitMembers(r.RoomID, 2)
+	a.ann.Say(r.RoomID, "hello")
+	a.ann.Await("the answer", from(a.b.user, "HELLO"))
+	if _, err := a.b.Send(t.Context(), secret("for ann")); err != nil {
+		t.Fatal(err)
+	}
+	if e := a.ann.Await("the first", from(a.b.user, "for ann")); e.RoomID != r.RoomID {
+		t.Error("the room that ann made was not used")
+	}
+	if _, err := a.ann.Cli.InviteUser(t.Context(), r.RoomID, &mautrix.ReqInviteUser{UserID: a.bo.Cli.UserID}); err != nil {
+		t.Fatal(err)
+	}
+	a.bo.AwaitMembers(r.RoomID, 3)
+	a.bo.Say(r.RoomID, "!here too")
+	a.bo.Await("the answer", from(a.b.user, "/HERE TOO"))
+	if err := a.b.answer(t.Context(), secret("for ann alone")); err != nil {
+		t.Fatal(err)
+	}
+	e := a.ann.Await("the second", from(a.b.user, "for ann alone"))
+	if e.RoomID == r.RoomID || !e.Mautrix.WasEncrypted {
+		t.Errorf("told in %s", e.RoomID)
+	}
+	for _, e := range a.bo.Events() {
+		if strings.Contains(matrixtest.Body(e), "alone") {
+			t.Error("bo read it")
+		}
+	}
+	// In the room that the bot made nobody can be invited.
+	if _, err := a.ann.Cli.InviteUser(t.Context(), e.RoomID, &mautrix.ReqInviteUser{UserID: a.bo.Cli.UserID}); err == nil {
+		t.Error("a third could be invited into the bot's own direct room")
+	}
+}
+
+// TestTooFast: who asks too often is told once and not heard for a while.
+func TestTooFast(t *testing.T) {
+	a := newAttempts(t)
+	a.b.Adapter.settings.PerMinute = 5
+	for i := range 9 {
+		a.ann.Say(a.pub, fmt.Sprintf("!fast %d", i))
+	}
+	a.ann.Await("being told", from(a.b.user, "matrix.slower"))
+	fast := 0
+	for _, m := range append(a.honest(t, a.pub), a.b.desk.Heard()...) {
+		if strings.HasPrefix(m.Text, "/fast") {
+			fast++
+		}
+	}
+	if fast > 5 {
+		t.Errorf("%d of 9 were heard", fast)
+	}
+}
