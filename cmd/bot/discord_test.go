@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"os"
@@ -301,6 +302,12 @@ func TestBattleHasAThread(t *testing.T) {
 	}
 	thread := h.Server.Channel(threads[0])
 	board := h.Server.Messages(threads[0])[0]
+	who := discordtest.Who{ID: strings.TrimPrefix(string(h.Person("ann")), "discord:"), Name: "Ann", Guild: discordtest.StageGuild, Channel: threads[0]}
+	half := h.Server.Do(who, discordtest.Autocomplete, map[string]any{"id": "1", "name": "unit", "type": 1,
+		"options": []any{map[string]any{"name": "name", "type": 3, "value": "cross", "focused": true}}})
+	if got := fmt.Sprint(half.Answer(t.Context()).Data["choices"]); !strings.Contains(got, "Crossbows") {
+		t.Errorf("in the thread the units of the battle are completed as %s", got)
+	}
 	if thread.Name != "Drowned Bridge #3" || len(thread.Pins) != 1 || thread.Pins[0] != board.ID || board.Edits == 0 {
 		t.Errorf("thread %q with pins %v; its board %q was edited %d times", thread.Name, thread.Pins, board.Content(), board.Edits)
 	}
