@@ -479,3 +479,35 @@ func TestWhatAServerStops(t *testing.T) {
 		}
 	}
 }
+
+// One more answer for one person has no nonce and can be read by nobody: where it is
+// not known whether it stands there it is said again, and says so.
+func TestFurtherAnswersSayThatTheyRepeat(t *testing.T) {
+	t.Parallel()
+	d := &chattest.Desk{}
+	p := play(t, discordtest.Options{}, d)
+	d.Answer(func(m chat.Message) []chat.Post {
+		post := told("first/"+string(m.Source), "First.")
+		post.To.Place = m.Place
+		return []chat.Post{post}
+	})
+	i := p.Server.Do(p.ann(), discordtest.SlashCommand, map[string]any{"id": "1", "name": "help", "type": 1})
+	i.Answer(t.Context())
+	more := toFen(p, "fen/1/0", "A glance.")
+	more.To.Only = chat.Person("discord:" + p.ann().ID)
+	p.Server.Fail(discordtest.Fault{Path: "webhooks/", After: true})
+	if _, err := p.bot.Send(t.Context(), more); !errors.Is(err, chat.ErrLater) {
+		t.Fatalf("%v", err)
+	}
+	if _, err := p.bot.Send(t.Context(), more); err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, m := range p.Server.Messages(fenChannel(p)) {
+		got = append(got, m.Only+": "+m.Content())
+	}
+	who := p.ann().ID
+	if want := []string{": First\\.", who + ": A glance\\.", who + ": discord\\.again\nA glance\\."}; strings.Join(got, "|") != strings.Join(want, "|") {
+		t.Errorf("there stands %q, want %q", got, want)
+	}
+}

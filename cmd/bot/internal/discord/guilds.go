@@ -62,6 +62,7 @@ func (s *ear) ready(data json.RawMessage) {
 		s.fail(errors.New("discord: the token is of application " + r.Application.ID + ", the settings say " + want + "; correct one of the two"))
 		return
 	}
+	s.Log.Info("connected", "shard", r.Shard, "servers", len(r.Guilds))
 	if len(r.Shard) == 0 || r.Shard[0] == 0 {
 		s.going.Go(func() { s.register(r.Application.ID) })
 	}

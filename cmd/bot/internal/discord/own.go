@@ -94,8 +94,7 @@ func (a *Adapter) triedBefore(ctx context.Context, channel string, p chat.Post) 
 	own, err := a.messages(ctx, channel, "limit="+strconv.Itoa(mostOwn)+"&after="+snowflake(at.Add(a.w.clock.behind()-nonceHolds)))
 	var r *Refusal
 	if errors.As(err, &r) && r.Status == http.StatusForbidden {
-		p.Lines = append([]chat.Line{{{Kind: chat.Plain, Text: a.Say("discord.again")}}}, p.Lines...)
-		return p, nil, nil
+		return a.again(p), nil, nil
 	}
 	if err != nil {
 		return p, nil, errors.Join(chat.ErrLater, err)

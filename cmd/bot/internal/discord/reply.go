@@ -93,6 +93,13 @@ func (r *reply) fresh() bool {
 	return r.state == notYet
 }
 
+// answered tells whether the first answer is given: what comes now is one more.
+func (r *reply) answered() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.state == kept
+}
+
 // callback is the body of a first answer.
 type callback struct {
 	Type int `json:"type"`

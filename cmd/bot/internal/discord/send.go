@@ -248,6 +248,10 @@ func (a *Adapter) whisper(ctx context.Context, channel string, p chat.Post, file
 		a.mu.Unlock()
 	}
 	if r != nil && !r.over(a.Now()) {
+		p, err := a.further(ctx, r, p)
+		if err != nil {
+			return sent{}, err
+		}
 		got, err := r.say(ctx, p, files, true)
 		if !errors.Is(err, errOver) {
 			return sent{Channel: cmp.Or(r.channel, channel), Message: got.Ref, Only: person, Ask: r.id, Time: got.Time}, err
@@ -258,6 +262,31 @@ func (a *Adapter) whisper(ctx context.Context, channel string, p chat.Post, file
 		return sent{}, err
 	}
 	return a.post(ctx, alone, p, files)
+}
+
+// further notes that a post is tried as one more answer for one person, for which
+// Discord has no nonce and which nobody can read again. One that was tried before
+// may stand there: it says that it is a repeat.
+func (a *Adapter) further(ctx context.Context, r *reply, p chat.Post) (chat.Post, error) {
+	if !r.answered() {
+		return p, nil // the first answer is taken once
+	}
+	var at time.Time
+	key := keyTry + postKey(p.ID)
+	tried, err := a.book.get(key, &at)
+	switch {
+	case err != nil:
+		return p, err
+	case tried:
+		return a.again(p), nil
+	}
+	return p, a.book.put(ctx, map[string][]byte{key: value(a.Now().UTC())})
+}
+
+// again is a post that says that it may be a repeat.
+func (a *Adapter) again(p chat.Post) chat.Post {
+	p.Lines = append(chat.Fold([]chat.Line{{{Kind: chat.Plain, Text: a.Say("discord.again")}}}), p.Lines...)
+	return p
 }
 
 // post sends an ordinary message. If it was tried before, and so long ago that

@@ -223,6 +223,9 @@ func (s *supervisor) mayStart(ctx context.Context) error {
 		if err := s.api.do(ctx, call{method: http.MethodGet, path: "gateway/bot"}, &a); err != nil {
 			return err
 		}
+		if a.Shards > s.shards && s.shard == 0 {
+			s.log.Warn("Discord advises more shards than the settings have; bot doctor says how to set them", "advised", a.Shards, "set", s.shards)
+		}
 		if a.Limit.Remaining >= startsKept {
 			return s.pace.wait(ctx, s.shard, a.Limit.AtOnce, s.bounds.apart)
 		}
