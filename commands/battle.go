@@ -91,6 +91,9 @@ func (a *ask) battle() (field, error) {
 	case 1:
 		return found[0], nil
 	case 0:
+		if offers := proof.BattlesOf(a.here.game).Offers; len(offers) > 0 {
+			return field{}, refuse("/battle join "+number64(offers[len(offers)-1].Seq), "battle.refuse.offered", "n", len(offers))
+		}
 		return field{}, refuse("/battle open", "battle.refuse.none")
 	}
 	return field{}, refuse("/due", "battle.refuse.which", "n", len(found))

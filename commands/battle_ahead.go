@@ -70,7 +70,7 @@ func (f field) tellAhead(d *done, n int) told {
 	}
 	p := chat.Post{To: chat.Destination{Only: f.ask.msg.Person}, Entry: last, Lines: []chat.Line{
 		f.say(id, "n", n, "first", number(last-int64(n)+1), "last", number(last), "other", f.player(battle.Other(f.side()))),
-		f.elseAhead()}}
+		f.elseAhead()}, Choices: choices(chat.Choice{Label: "See them", Command: "/battle ahead", Who: []chat.Person{f.ask.msg.Person}})}
 	return told{posts: []chat.Post{p}}
 }
 

@@ -1,6 +1,8 @@
 package commands
 
 import (
+	"strings"
+
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
 	"drumhead/engine/attack"
@@ -21,6 +23,7 @@ func oddOrder(e *explained) (chat.Line, bool) {
 	if err != nil {
 		return nil, false
 	}
+	several := e.part == 0 && countAttacks(story) > 1
 	for _, t := range story {
 		if t.What != battle.AnAttack || e.part > 0 && t.Line != e.part {
 			continue
@@ -38,7 +41,21 @@ func oddOrder(e *explained) (chat.Line, bool) {
 				id = "battle.odd.none"
 			}
 		}
-		return e.view.speaker().Say(id, "n", n, "attacks", t.Result.Attacks, "chance", percent(chance)), true
+		if several {
+			id = strings.Replace(id, "odd.", "odd_of.", 1)
+		}
+		return e.view.speaker().Say(id, "entry", explainer{rec: e.rec.Seq}.number(t.Line), "n", n, "attacks", t.Result.Attacks, "chance", percent(chance)), true
 	}
 	return nil, false
+}
+
+// countAttacks is how many attacks an entry tells of.
+func countAttacks(story []battle.Told) int {
+	n := 0
+	for _, t := range story {
+		if t.What == battle.AnAttack {
+			n++
+		}
+	}
+	return n
 }

@@ -51,6 +51,14 @@ var (
 	spokenFor   = regexp.MustCompile(`(?i)(?:^|,|\s)for\s+(.+?)(\s*,|\s+with\s|$)`)
 )
 
+// spokenAnyone is how an offer to everybody is said.
+var spokenAnyone = regexp.MustCompile(`(?i)^any(?:one|body)$`)
+
+// anyone tells whether an offer is open to everybody: nobody here is called so.
+func (a *ask) anyone(name string) bool {
+	return spokenAnyone.MatchString(name) && len(a.desk.named(a.msg.Community, name)) == 0
+}
+
 // wants reads the terms: a scenario, and in any order with FORCE, for REGION, so
 // many turns, so many hours a handover.
 func (a *ask) wants() (wanted, error) {
@@ -61,7 +69,7 @@ func (a *ask) wants() (wanted, error) {
 		return w, refuse(example, "battle.refuse.points", "points", points, "most", rules.MostPoints)
 	}
 	w.points = points
-	if name := a.value("opponent"); name != "" {
+	if name := a.value("opponent"); name != "" && !a.anyone(name) {
 		if len(a.desk.named(a.msg.Community, name)) == 0 {
 			return w, refuse("/battle open 500 Drowned Bridge", "battle.refuse.unseen", "name", said(name))
 		}

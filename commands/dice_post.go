@@ -126,14 +126,15 @@ func (r rolled) single(dice string, round sentence.Round) (id string, what chat.
 	stage := r.sentence.Stages[0]
 	need := stage
 	need.Save = false
-	if stage.Save {
-		id = "dice.saves"
-		if r.label != "" {
-			need.Save = true
-		}
-		return id, r.say("dice.save", "dice", dice, "need", need.String(), "saved", round.Chain.Steps[0].Passed, "n", round.Chain.Through, "met", r.met(round))
+	one, save := "dice.one", "dice.save"
+	if r.label != "" { // behind a label the name has a colon already
+		one, save = "dice.one_named", "dice.save_named"
 	}
-	return "dice.rolls", r.say("dice.one", "dice", dice, "need", need.String(), "n", round.Chain.Through, "met", r.met(round))
+	if stage.Save {
+		need.Save = r.label != ""
+		return "dice.saves", r.say(save, "dice", dice, "need", need.String(), "saved", round.Chain.Steps[0].Passed, "n", round.Chain.Through, "met", r.met(round))
+	}
+	return "dice.rolls", r.say(one, "dice", dice, "need", need.String(), "n", round.Chain.Through, "met", r.met(round))
 }
 
 // steps counts what went on stage by stage: "14, then 6, 3 saved".

@@ -61,7 +61,7 @@ func TestRollPosts(t *testing.T) {
 		{"12d6 4+", "", [][]int{{6, 6, 3, 6, 5, 4, 4, 3, 3, 2, 1, 1, 1}},
 			"a player rolls 12d6 for 4+: 5 successes.\n6 6 5 4 4 · 3 3 3 2 1 1 1 (#31, sealed, seal not cut)\nCarry 5 on:\n[2+][3+][4+][5+][6+]"},
 		{"20d6 3+", "Rope Guard", [][]int{{6, 6, 6, 6, 5, 5, 5, 4, 4, 4, 3, 3, 3, 3, 2, 2, 2, 1, 1, 1, 1}},
-			"Rope Guard, a player: 20d6 for 3+: 13 successes.\n6 6 6 5 5 5 4 4 4 3 3 3 3 · 2 2 2 1 1 1 1\n(#31, sealed, seal not cut)\nCarry 13 on:\n[2+][3+][4+][5+][6+]"},
+			"Rope Guard, a player: 20d6 for 3+, 13 successes.\n6 6 6 5 5 5 4 4 4 3 3 3 3 · 2 2 2 1 1 1 1\n(#31, sealed, seal not cut)\nCarry 13 on:\n[2+][3+][4+][5+][6+]"},
 		{"7d6 save 5+", "", [][]int{{6, 6, 5, 4, 3, 2, 1, 1}},
 			"a player saves 7d6 for 5+: 2 saved, 5 go through.\n6 5 · 4 3 2 1 1 (#31, sealed, seal not cut)\n"},
 		{"20d6 3+, 4+, save 5+", "", [][]int{{6, 6, 6, 5, 5, 5, 4, 4, 4, 4, 3, 3, 3, 3, 3, 2, 2, 2, 1, 1, 1,
@@ -98,7 +98,7 @@ func TestWebcam(t *testing.T) {
 	tb := newTable(t)
 	tb.say("Flo", "#cam", "/roll 20d6 3+ for Rope Guard")
 	got := tb.pick("Flo", "#cam", "4+")
-	if !strings.Contains(got, "Rope Guard, Flo: ") || !strings.Contains(got, " for 4+: ") {
+	if !strings.Contains(got, "Rope Guard, Flo: ") || !strings.Contains(got, " for 4+, ") {
 		t.Errorf("carried on:\n%s", got)
 	}
 	got = tb.say("Gus", "#cam", "/roll again save 5+")
@@ -131,7 +131,7 @@ func TestRollErrors(t *testing.T) {
 		"/roll 12d6 4":          "\"4\" could be a need or a number to add.\nSay 4+ (4 or more) or +4.\nExample: /roll 12d6 4+\nNothing was rolled.",
 		"/roll again 4+":        "Your last roll here has no successes to carry on.\nRoll with a need first.\nExample: /roll 20d6 3+\nNothing was rolled.",
 		"/roll again #9 4+":     "#9 has no successes to carry on,\n  or is not among the last 32 rolls here.",
-		"/roll d1":              "A die of 1 sides cannot be rolled; 2 to 1000 sides can.\nExample: /roll 3d20\nNothing was rolled.",
+		"/roll d1":              "d1 cannot be rolled; dice of 2 to 1000 sides can.\nExample: /roll 3d20\nNothing was rolled.",
 		"/roll 12d6 4+ banana":  "\"banana\" (character 9) cannot stand here.\nExpected a comma and more, for and a label, or the end.",
 		"/roll 12d6 4+ reroll ": "The sentence ends too early.\nExpected 1s, misses, hits or one miss.",
 	} {

@@ -139,7 +139,7 @@ func TestPictureSettings(t *testing.T) {
 	}
 	wants(t, tb.say("Cy", "#cam", "/settings dice"), "Dice are never drawn here.")
 	tb.say("Cy", "#cam", "/settings dice pictures on wish")
-	wants(t, tb.say("Cy", "#cam", "/settings dice sealed"), "Dice are drawn with /explain.")
+	wants(t, tb.say("Cy", "#cam", "/settings dice sealed"), "Pictures of dice come with /explain.")
 }
 
 // TestReportCharts: a report comes with the charts that it shows, and each can be

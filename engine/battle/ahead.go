@@ -41,6 +41,9 @@ func ParseAhead(s State, side int, text string) ([]Standing, error) {
 		}
 		if why != nil {
 			why.Line = i + 1
+			if !strings.HasPrefix(why.Example, "/") {
+				why.Example = s.aheadExample() // a line of a sheet is none of these
+			}
 			return nil, why
 		}
 		out = append(out, o)
