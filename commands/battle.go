@@ -92,7 +92,7 @@ func (a *ask) battle() (field, error) {
 		return found[0], nil
 	case 0:
 		if offers := proof.BattlesOf(a.here.game).Offers; len(offers) > 0 {
-			return field{}, refuse("/battle join "+number64(offers[len(offers)-1].Seq), "battle.refuse.offered", "n", len(offers))
+			return field{}, refuse("/battle status", "battle.refuse.offered", "n", len(offers))
 		}
 		return field{}, refuse("/battle open", "battle.refuse.none")
 	}

@@ -41,7 +41,7 @@ func (t tale) lines(typed []string) []chat.Line {
 	}
 	if len(body) > mostTale && !t.all {
 		more := len(body) - mostTale + 1
-		body = append(body[:mostTale-1], t.say("battle.told.more", "n", more))
+		body = append(body[:mostTale-1], t.say("battle.told.more", "n", more, "command", chat.Span{Kind: chat.Command, Text: "/explain " + number64(t.rec.Seq)}))
 	}
 	if t.turnEnds() {
 		head := []chat.Line{t.headline()}

@@ -130,7 +130,7 @@ func plainNumber(why reason.Reason) bool {
 		return false
 	}
 	because, ok := why.Args[0].Value.(reason.Reason)
-	return ok && because.ID == "why.attacks.each"
+	return ok && (because.ID == "why.attacks.each" || because.ID == "why.attacks.once")
 }
 
 // fellFrom tells whether a face fell that the reason speaks of.

@@ -84,9 +84,9 @@ func TestNowhereTwice(t *testing.T) {
 
 	tb = among()
 	tb.state.unit("u4").Joined = ""
-	tb.refuses("move Captain to Pikes; move Pikes 5 in", "battle.refuse.moved")
+	tb.refuses("move Captain to Pikes; move Pikes 5 in", "battle.refuse.moved_among")
 	tb.order("move Captain to Pikes")
-	tb.refuses("move Pikes 5 in", "battle.refuse.moved")
+	tb.refuses("move Pikes 5 in", "battle.refuse.moved_among")
 
 	tb = among()
 	tb.order("run Pikes", 3)

@@ -119,7 +119,7 @@ func (v view) legalMove(u Unit, l Line) *reason.Refusal {
 	case u.Turn.Moved && !v.loose[u.ID]:
 		return refuse("battle.refuse.moved", "unit", v.name(u.ID))
 	case v.movedAmong(u) != "":
-		return refuse("battle.refuse.moved", "unit", v.name(v.movedAmong(u)))
+		return reason.Refuse("hold "+v.Short(u.ID), "battle.refuse.moved_among", "unit", v.name(v.movedAmong(u)), "host", v.name(u.ID))
 	case v.unsure[u.ID]:
 	case l.Order == FallBack && !u.InMelee():
 		return reason.Refuse("move "+v.Short(u.ID)+" 4 in", "battle.refuse.free", "unit", v.name(u.ID))

@@ -61,7 +61,11 @@ const mostDice = 5000
 func (w *work) count() (attack.Number, []reason.Reason) {
 	per, times := w.amount(w.sequence.Number.From), w.used()
 	per.Plus += w.plus
-	because := []reason.Reason{reason.New("why.attacks.each", "number", times, "per", per.String(), "weapon", reason.Name(w.weapon.Title))}
+	id := "why.attacks.each"
+	if times == 1 {
+		id = "why.attacks.once"
+	}
+	because := []reason.Reason{reason.New(id, "number", times, "per", per.String(), "weapon", reason.Name(w.weapon.Title))}
 	why := reason.New("why.attacks.number", "because", chain(append(because, w.attacksWhy...)))
 	return attack.Number{Per: per, Times: times * w.times, Least: w.least}, []reason.Reason{why}
 }

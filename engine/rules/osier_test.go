@@ -106,7 +106,7 @@ func TestReasons(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []string{
-		"why.attacks.number (why.attacks.each 1 4 bell mortar)",
+		"why.attacks.number (why.attacks.once 1 4 bell mortar)",
 		"why.step.need to hit 4+ (why.profile.name skill 4+)",
 		"why.natural.extra 6 1 ringing shot",
 		"why.step.need to wound 3+ (why.chart.more 3+ strength 6 toughness 4)",
