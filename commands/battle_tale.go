@@ -317,9 +317,12 @@ func (t tale) steps(e *battle.Attacked) chat.Line {
 		return t.say("battle.told.steps.miss", "attacks", e.Attacks)
 	}
 	var line chat.Line
-	if len(e.Steps) == 2 {
+	switch len(e.Steps) {
+	case 1:
+		line = t.say("battle.told.steps.one", "hit", e.Steps[0], "attacks", e.Attacks, "extra", t.extra(e))
+	case 2:
 		line = t.say("battle.told.steps.two", "hit", e.Steps[0], "extra", t.extra(e), "wound", e.Steps[1])
-	} else {
+	default:
 		var list []string
 		for _, n := range e.Steps {
 			list = append(list, strconv.Itoa(n))

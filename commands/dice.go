@@ -20,7 +20,7 @@ const wordLabel = "label"
 
 func diceCommands() []command {
 	return []command{{
-		Spec: args.Spec{Name: "roll", Rolls: true, Help: "12d6 4+; a whole attack, 20d6 3+, 4+, save 5+; again 3+", Example: "/roll 12d6 4+",
+		Spec: args.Spec{Name: "roll", Rolls: true, Help: "roll: 12d6 4+, 20d6 3+, 4+, save 5+, again 3+, save 5+", Example: "/roll 12d6 4+",
 			Params: []args.Param{{Name: "dice", Kind: args.Sentence, Help: "a dice sentence, such as 12d6 4+"}}},
 		plan: planRoll,
 	}}

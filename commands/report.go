@@ -228,9 +228,18 @@ func (p *page) head(f field) {
 		if u.Gone != "" {
 			fate = "battle.page." + u.Gone
 		}
-		p.WriteString(p.line(f, "battle.page.unit", "player", f.player(u.Side), "unit", markdown(f.Name(u.ID)), "size", u.Size, "left", u.Left,
+		p.WriteString(p.line(f, "battle.page.unit", "player", f.player(u.Side), "unit", markdown(f.Name(u.ID)), "size", u.Size, "left", p.left(f, u),
 			"broke", len(u.Broke), "fate", f.say(fate)))
 	}
+}
+
+// left is how many models of a unit are left; of one that has lost some of itself
+// how much of it.
+func (p *page) left(f field, u battle.Unit) any {
+	if left, all, name := f.worn(u); u.Size == 1 && u.Stands() && left < all {
+		return f.say("battle.page.worn", "left", left, "all", all, "name", name)
+	}
+	return u.Left
 }
 
 // charts shows both sides' dice, as pictures that lie beside the page.
