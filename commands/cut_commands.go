@@ -45,7 +45,7 @@ func planCut(a *ask) (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	if word == "" {
+	if word == "" || strings.EqualFold(word, "help") || word == "?" { // too short for a word that cuts
 		return only(a.waitingPost(v))
 	}
 	if spokenEnd.MatchString(word) {

@@ -115,7 +115,7 @@ func TestWordOwed(t *testing.T) {
 	for _, c := range []struct {
 		text string
 		wait time.Duration
-	}{{"/roll 2d6, cut by Bo within 2 hours", 2 * time.Hour}, {"/roll 2d6, cut by Bo in 45 min", 45 * time.Minute}, {"/roll 2d6, cut by Bo 1h", time.Hour}, {"/roll 2d6, cut by Bo", wordWait}} {
+	}{{"/roll 2d6, cut by Bo within 2 hours", 2 * time.Hour}, {"/roll 2d6, cut by Bo in 45 min", 45 * time.Minute}, {"/roll 2d6 cut by Bo 1h", time.Hour}, {"/roll 2d6, cut by Bo", wordWait}} {
 		tb.say("Ann", "#fen", c.text)
 		rec := tb.record("#fen", -1)
 		if rec.Wait == nil || rec.Wait.Until.Sub(rec.Time) != c.wait {

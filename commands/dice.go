@@ -77,9 +77,15 @@ func (a *ask) inherited(before proof.Rolled, by string, s sentence.Sentence) (st
 // Bo within 2 hours".
 var spokenCut = regexp.MustCompile(`(?i)^(.*?)\s*[,;]\s*cut\s+by\s+(?:the\s+)?([^,;]{1,60})$`)
 
+// bareCut is the same without a comma, which phones leave out; a label may hold those words.
+var bareCut = regexp.MustCompile(`(?i)^([^"]*?)\s+cut\s+by\s+(?:the\s+)?([^,;]{1,60})$`)
+
 // wished takes the wish for a cut off the end of a roll.
 func (a *ask) wished(text string) (string, *wish, error) {
 	m := spokenCut.FindStringSubmatch(strings.TrimSpace(text))
+	if m == nil && !strings.Contains(strings.ToLower(text), " for ") {
+		m = bareCut.FindStringSubmatch(strings.TrimSpace(text))
+	}
 	if m == nil {
 		return text, nil, nil
 	}

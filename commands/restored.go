@@ -127,8 +127,11 @@ func restoredCommand() command {
 func planRestored(a *ask) (*answer, error) {
 	v := a.here
 	if !v.open() || !v.doubt {
-		id := "restore.refuse.none"
-		if v.open() && v.blind {
+		id, now := "restore.refuse.none", *v
+		if _, err := a.desk.own(a.ctx, &now); err != nil {
+			return nil, err
+		}
+		if v.open() && now.blind {
 			id = "restore.refuse.blind"
 		}
 		return nil, refuse("", id)

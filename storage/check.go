@@ -9,6 +9,15 @@ import (
 // check tells whether a record keeps all rules that one entry can break by
 // itself: spelling of every member, and which of them go together.
 func (r *Record) check() error {
+	if err := r.checkMembers(); err != nil {
+		return err
+	}
+	return r.checkObjects()
+}
+
+// checkMembers is check without what commands say for themselves, which whoever reads
+// an entry has looked at already.
+func (r *Record) checkMembers() error {
 	if r.Seq > MaxNumber {
 		return invalid(RuleSeq, "seq", "at most 2^53-1 expected")
 	}
@@ -24,12 +33,16 @@ func (r *Record) check() error {
 	if r.Source != "" && !isHex(r.Source, 16) {
 		return invalid(RuleSource, "source", "32 hex digits expected")
 	}
-	for _, c := range []func() error{r.checkObjects, r.checkDraw, r.checkWait, r.checkFaces, r.together} {
-		if err := c(); err != nil {
-			return err
-		}
+	if err := r.checkDraw(); err != nil {
+		return err
 	}
-	return nil
+	if err := r.checkWait(); err != nil {
+		return err
+	}
+	if err := r.checkFaces(); err != nil {
+		return err
+	}
+	return r.together()
 }
 
 // checkObjects looks at what commands say for themselves: args and events.

@@ -1,7 +1,5 @@
 package storage
 
-import "encoding/hex"
-
 // always are the members that every entry has.
 const always = 8
 
@@ -12,24 +10,35 @@ func Parse(b []byte) (Record, error) {
 	if len(b) > MaxEntry {
 		return Record{}, invalid(RuleJSON, "", "%d bytes, at most %d expected", len(b), MaxEntry)
 	}
-	if err := Canonical(b); err != nil {
-		return Record{}, err
-	}
 	p := parser{b: append([]byte(nil), b...)}
-	if err := p.members(); err != nil {
+	p.text = string(p.b)
+	if err := p.whole(); err != nil {
+		if spelling := Canonical(b); spelling != nil { // what is wrong with the bytes comes first
+			err = spelling
+		}
 		return Record{}, err
 	}
-	if p.always != always {
-		return Record{}, invalid(RuleForm, "", "args, command, head, ledger, player, seq, time and v expected in every entry")
-	}
-	return p.r, p.r.check()
+	return p.r, nil
 }
 
-// parser reads the members of an entry that is known to be canonical.
+// parser reads an entry in one pass: it walks the canonical form and takes the members
+// up as they come.
 type parser struct {
 	b      []byte
+	text   string // the same: the texts of members are parts of it
 	r      Record
 	always int // how many of the members that every entry has were there
+}
+
+// whole reads the entry and checks all that it can break by itself.
+func (p *parser) whole() error {
+	if err := p.members(); err != nil {
+		return err
+	}
+	if p.always != always {
+		return invalid(RuleForm, "", "args, command, head, ledger, player, seq, time and v expected in every entry")
+	}
+	return p.r.checkMembers()
 }
 
 func (p *parser) members() error {
@@ -37,66 +46,139 @@ func (p *parser) members() error {
 	if s.peek() != '{' {
 		return invalid(RuleForm, "", "an object expected")
 	}
-	return s.object(1, func(name []byte) error {
-		start := s.i
-		if err := s.value(2); err != nil {
-			return err
-		}
-		return p.member(name, s.b[start:s.i:s.i])
+	err := s.object(1, func(name []byte) error {
+		end := s.i - len(`":`) // the scanner stands at the value
+		return p.member(&s, p.text[end-len(name):end])
 	})
+	if err != nil {
+		return err
+	}
+	return s.end()
 }
 
-// member reads one member; its value is canonical.
-func (p *parser) member(member, value []byte) (err error) {
-	r, name := &p.r, string(member)
+// member reads the value of one member.
+func (p *parser) member(s *scanner, name string) (err error) {
+	r := &p.r
 	switch name {
 	case "args", "command", "head", "ledger", "player", "seq", "time", "v":
 		p.always++
 	}
 	switch name {
 	case "again":
-		r.Again, err = parseAgain(value)
+		r.Again, err = parseAgain(p.value(s))
 	case "args":
-		r.Args = value
+		start := s.i
+		if err = s.object(2, func([]byte) error { return s.value(3) }); err != nil {
+			return at("args", err)
+		}
+		r.Args = p.b[start:s.i:s.i]
 	case "command":
-		r.Command, err = textOf(RuleForm, name, value)
+		r.Command, err = p.textOf(s, RuleForm, name)
 	case "cut":
-		r.Cut, err = textOf(RuleCut, name, value)
+		r.Cut, err = p.textOf(s, RuleCut, name)
 	case "draw":
-		r.Draw, err = countOf(RuleDraw, name, value, 1)
+		r.Draw, err = count(s, RuleDraw, name, 1)
 	case "events":
-		r.Events, err = parseEvents(value)
+		err = p.events(s)
 	case "faces":
-		r.Faces, err = parseFaces(value)
+		r.Faces, err = faces(s)
 	case "head":
-		r.Head, err = parseHash(RuleHead, name, value)
+		err = p.head(s)
 	case "key":
-		r.Key, err = textOf(RuleKey, name, value)
+		r.Key, err = p.textOf(s, RuleKey, name)
 	case "ledger":
-		r.Ledger, err = parseLedger(value)
+		r.Ledger, err = p.ledger(s)
 	case "player":
-		r.Player, err = textOf(RuleForm, name, value)
+		r.Player, err = p.textOf(s, RuleForm, name)
 	case "seal":
-		r.Seal, err = textOf(RuleSeal, name, value)
+		r.Seal, err = p.textOf(s, RuleSeal, name)
 	case "seq":
-		r.Seq, err = countOf(RuleSeq, name, value, 0)
+		r.Seq, err = count(s, RuleSeq, name, 0)
 	case "source":
-		r.Source, err = textOf(RuleSource, name, value)
+		r.Source, err = p.textOf(s, RuleSource, name)
 	case "time":
 		var text string
-		if text, err = textOf(RuleTime, name, value); err == nil {
+		if text, err = p.textOf(s, RuleTime, name); err == nil {
 			r.Time, err = ParseTime(text)
 		}
 	case "v":
-		if string(value) != "1" {
+		if string(p.value(s)) != "1" {
 			err = invalid(RuleForm, name, "1 expected")
 		}
 	case "wait":
-		r.Wait, err = parseWait(value)
+		r.Wait, err = parseWait(p.value(s))
 	default:
 		err = invalid(RuleForm, name, "no entry has this member")
 	}
 	return err
+}
+
+// value steps over a value and gives it; nothing if it is none.
+func (p *parser) value(s *scanner) []byte {
+	start := s.i
+	if err := s.value(2); err != nil {
+		return nil
+	}
+	return p.b[start:s.i:s.i]
+}
+
+// textOf reads a text that is not empty: an empty one is left out. It is a part of the
+// entry's own text, so that it costs nothing.
+func (p *parser) textOf(s *scanner, rule, name string) (string, error) {
+	start := s.i + 1
+	raw, escaped, err := s.letters()
+	if err != nil || len(raw) == 0 {
+		return "", invalid(rule, name, "a text expected")
+	}
+	if escaped {
+		return unescape(raw), nil
+	}
+	return p.text[start : start+len(raw)], nil
+}
+
+func (p *parser) head(s *scanner) error {
+	text, err := p.textOf(s, RuleHead, "head")
+	if err == nil && !isHex(text, len(p.r.Head)) {
+		err = invalid(RuleHead, "head", "64 hex digits expected")
+	}
+	if err == nil {
+		for i := range p.r.Head {
+			p.r.Head[i] = hexValue[text[2*i]]<<4 | hexValue[text[2*i+1]]
+		}
+	}
+	return err
+}
+
+func (p *parser) ledger(s *scanner) (LedgerID, error) {
+	text, err := p.textOf(s, RuleLedger, "ledger")
+	if err != nil {
+		return LedgerID{}, err
+	}
+	l, err := ParseLedgerID(text)
+	if err != nil {
+		return l, invalid(RuleLedger, "ledger", "%.40q: 26 letters a-z and digits 2-7 expected", text)
+	}
+	return l, nil
+}
+
+// events reads the list of events, each an object that has a type.
+func (p *parser) events(s *scanner) error {
+	if s.peek() != '[' {
+		return invalid(RuleForm, "events", "a list expected")
+	}
+	p.r.Events = make([]Object, 0, 2)
+	return s.list(2, func() error {
+		start, typed := s.i, false
+		err := s.object(3, func(name []byte) error {
+			typed = typed || string(name) == "type" && s.peek() == '"'
+			return s.value(4)
+		})
+		if err == nil && !typed {
+			err = invalid(RuleForm, "events", "event %d: a type expected", len(p.r.Events))
+		}
+		p.r.Events = append(p.r.Events, p.b[start:s.i:s.i])
+		return err
+	})
 }
 
 // textOf reads a text that is not empty: an empty one is left out.
@@ -109,37 +191,9 @@ func textOf(rule, name string, value []byte) (string, error) {
 	return text, nil
 }
 
-// countOf reads a number from `least` on.
+// countOf reads a value that is a number from `least` on.
 func countOf(rule, name string, value []byte, least int64) (uint64, error) {
-	s := scanner{b: value}
-	n, err := s.number()
-	if err != nil || n < least {
-		return 0, invalid(rule, name, "a number from %d expected", least)
-	}
-	return uint64(n), nil
-}
-
-func parseHash(rule, name string, value []byte) (h Hash, err error) {
-	text, err := textOf(rule, name, value)
-	if err == nil && !isHex(text, len(h)) {
-		err = invalid(rule, name, "64 hex digits expected")
-	}
-	if err == nil {
-		_, err = hex.Decode(h[:], []byte(text))
-	}
-	return h, err
-}
-
-func parseLedger(value []byte) (LedgerID, error) {
-	text, err := textOf(RuleLedger, "ledger", value)
-	if err != nil {
-		return LedgerID{}, err
-	}
-	l, err := ParseLedgerID(text)
-	if err != nil {
-		return l, invalid(RuleLedger, "ledger", "%.40q: 26 letters a-z and digits 2-7 expected", text)
-	}
-	return l, nil
+	return count(&scanner{b: value}, rule, name, least)
 }
 
 func parseAgain(value []byte) (*Again, error) {
@@ -185,37 +239,37 @@ func parseWait(value []byte) (*Wait, error) {
 	return w, nil
 }
 
-func parseEvents(value []byte) ([]Object, error) {
-	s := scanner{b: value}
-	if s.peek() != '[' {
-		return nil, invalid(RuleForm, "events", "a list expected")
+// faces reads runs of dice, all of which share one list.
+func faces(s *scanner) ([][]int, error) {
+	runs, all, ok := make([][]int, 0, 2), make([]int, 0, 32), s.take('[')
+	if ok && s.take(']') {
+		return runs, nil
 	}
-	events := []Object{}
-	return events, s.list(2, func() error {
-		start := s.i
-		if err := s.value(3); err != nil {
-			return err
+	for ok && s.take('[') {
+		start := len(all)
+		for ok = true; ok; ok = s.take(',') {
+			n, err := s.number()
+			if err != nil {
+				break
+			}
+			all = append(all, int(n))
 		}
-		events = append(events, value[start:s.i:s.i])
-		return nil
-	})
+		if runs, ok = append(runs, all[start:len(all):len(all)]), s.take(']'); !ok {
+			break
+		}
+		if s.take(']') {
+			return runs, nil
+		}
+		ok = s.take(',')
+	}
+	return nil, invalid(RuleFaces, "faces", "a list of lists of numbers expected")
 }
 
-func parseFaces(value []byte) ([][]int, error) {
-	s := scanner{b: value}
-	faces := [][]int{}
-	err := s.list(2, func() error {
-		var run []int
-		err := s.list(3, func() error {
-			n, err := s.number()
-			run = append(run, int(n))
-			return err
-		})
-		faces = append(faces, run)
-		return err
-	})
-	if err != nil {
-		return nil, invalid(RuleFaces, "faces", "a list of lists of numbers expected")
+// count reads a number from `least` on.
+func count(s *scanner, rule, name string, least int64) (uint64, error) {
+	n, err := s.number()
+	if err != nil || n < least {
+		return 0, invalid(rule, name, "a number from %d expected", least)
 	}
-	return faces, nil
+	return uint64(n), nil
 }

@@ -177,7 +177,17 @@ func (s *scanner) letters() (raw []byte, escaped bool, err error) {
 	if !s.take('"') {
 		return nil, false, s.bad("a text in quotes expected")
 	}
-	for start := s.i; ; s.i++ {
+	start := s.i
+	for i, c := range s.b[start:] { // nearly always no escape
+		if c == '"' {
+			s.i = start + i + 1
+			return s.b[start : s.i-1], false, nil
+		}
+		if c == '\\' || c < ' ' || c > '~' {
+			break
+		}
+	}
+	for ; ; s.i++ {
 		switch c := s.peek(); {
 		case c == '"':
 			s.i++

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"iter"
+	"strings"
 
 	"drumhead/storage"
 )
@@ -168,7 +169,7 @@ func (c *checker) source(rec storage.Record) error {
 	if of, ok := c.sources[rec.Source]; ok && rec.Seq-of <= Reach {
 		return breaks(storage.RuleSource, "source", "of", int64(of))
 	}
-	c.sources[rec.Source] = rec.Seq
+	c.sources[strings.Clone(rec.Source)] = rec.Seq // not a part of the entry's text, which would be kept with it
 	if len(c.sources) > 2*Reach {
 		for s, of := range c.sources {
 			if rec.Seq-of > Reach {
@@ -208,13 +209,15 @@ func (c *checker) count(rec storage.Record) {
 	for _, run := range rec.Faces {
 		c.Dice += len(run) - 1
 	}
-	if _, ok := storage.Member(rec.Args, "signature"); ok && (rec.Command == "cut" || rec.Command == "seal.cut") {
-		c.Rounds++
-	}
-	if _, ok := storage.Member(rec.Args, "word"); ok && rec.Command == "cut" {
-		c.Report.Words++
-	}
-	if rec.Command == "seal.open" {
+	switch rec.Command {
+	case "cut", "seal.cut":
+		if _, ok := storage.Member(rec.Args, "signature"); ok {
+			c.Rounds++
+		}
+		if _, ok := storage.Member(rec.Args, "word"); ok && rec.Command == "cut" {
+			c.Report.Words++
+		}
+	case "seal.open":
 		c.Seals++
 	}
 }

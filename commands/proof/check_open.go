@@ -80,7 +80,11 @@ func (c *checker) openFrom(rec storage.Record) error {
 // battle checks that a command's battle is one that began in this ledger.
 func (c *checker) battle(rec storage.Record) error {
 	value, there := storage.Member(rec.Args, "battle")
-	of, number := storage.Number(value)
+	var of uint64
+	number := false
+	if there {
+		of, number = storage.Number(value)
+	}
 	switch {
 	case rec.Command == "battle.open" || rec.Command == "battle.begin":
 		if there {

@@ -1,6 +1,7 @@
 package proof
 
 import (
+	"bytes"
 	"encoding/hex"
 	"encoding/json"
 	"strings"
@@ -32,7 +33,7 @@ func isHash(s string) bool {
 // what an earlier entry said.
 func (c *checker) opened(rec storage.Record) error {
 	for _, e := range rec.Events {
-		if textIn(e, "type") != "opened" {
+		if !bytes.Contains(e, []byte(`"opened"`)) || textIn(e, "type") != "opened" {
 			continue
 		}
 		if err := c.openedEvent(rec, e); err != nil {

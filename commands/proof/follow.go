@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"slices"
+	"strings"
 	"time"
 
 	"drumhead/engine/dice"
@@ -64,6 +65,9 @@ func (b *Book) take(rec *storage.Record, full bool) error {
 func (b *Book) mayCome(rec *storage.Record) error {
 	switch rec.Command {
 	case "cut", "wait", "void":
+		return nil
+	}
+	if len(b.wait) == 0 {
 		return nil
 	}
 	battle := battleIn(rec.Args)
@@ -146,6 +150,7 @@ func (b *Book) sealed(rec *storage.Record, full bool) error {
 // dice checks the faces of an entry and remembers where they come from.
 func (b *Book) dice(rec *storage.Record, d drawn, full bool) error {
 	d.runs = dice.RunsOf(rec.Faces)
+	d.command, d.cut = named(d.command), strings.Clone(d.cut)
 	if full {
 		if err := b.derive(rec, d); err != nil {
 			return err
@@ -155,17 +160,26 @@ func (b *Book) dice(rec *storage.Record, d drawn, full bool) error {
 	return nil
 }
 
+// named is a command's name that holds no entry's text.
+func named(command string) string {
+	if command == "roll" {
+		return "roll" // nearly all are
+	}
+	return strings.Clone(command)
+}
+
 // derive draws the dice once more and compares every face.
 func (b *Book) derive(rec *storage.Record, d drawn) error {
-	s := b.stream(d)
-	die := int64(0)
+	die, face := b.stream(d).Held(rec.Faces)
+	if die < 0 {
+		return nil
+	}
+	at := die
 	for _, run := range rec.Faces {
-		for _, face := range run[1:] {
-			if got := s.Draw(run[0]); got != face {
-				return breaks(storage.RuleFaces, "faces", "die", die+1, "sides", int64(run[0]), "shown", int64(face), "face", int64(got))
-			}
-			die++
+		if at < len(run)-1 {
+			return breaks(storage.RuleFaces, "faces", "die", int64(die+1), "sides", int64(run[0]), "shown", int64(run[at+1]), "face", int64(face))
 		}
+		at -= len(run) - 1
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"sync/atomic"
 
 	"drumhead/engine/dice"
 	"drumhead/storage"
@@ -50,8 +51,27 @@ func (s Keys) With(last dice.Key, length int) (Keys, error) {
 	if err != nil {
 		return s, err
 	}
-	list := append(append([]sealKeys{}, s.list...), sealKeys{tip: chain.Tip().String(), length: length, key: chain.Key})
+	list := append(append([]sealKeys{}, s.list...), sealKeys{tip: chain.Tip().String(), length: length, key: inOrder(chain)})
 	return Keys{list: list[max(0, len(list)-MostKept):]}, nil
+}
+
+// inOrder gives keys of a chain, and remembers the stretch in which the last one lay:
+// draws are taken in order.
+func inOrder(chain *dice.Chain) func(draw int) dice.Key {
+	type run struct {
+		first int
+		keys  []dice.Key
+	}
+	var last atomic.Pointer[run]
+	return func(draw int) dice.Key {
+		r := last.Load()
+		if r == nil || draw < r.first || draw >= r.first+len(r.keys) {
+			r = &run{}
+			r.first, r.keys = chain.Run(draw)
+			last.Store(r)
+		}
+		return r.keys[draw-r.first]
+	}
 }
 
 // Newest is the tip and the length of the seal added last.

@@ -25,11 +25,26 @@ func ParseKey(s string) (Key, error) {
 	if len(s) != 2*len(k) {
 		return k, fmt.Errorf("key: 64 hex digits expected, got %d letters", len(s))
 	}
-	if _, err := hex.Decode(k[:], []byte(s)); err != nil || k.String() != s {
-		return Key{}, fmt.Errorf("key: lower-case hex digits expected")
+	for i := range k {
+		high, low := digits[s[2*i]], digits[s[2*i+1]]
+		if high > 15 || low > 15 {
+			return Key{}, fmt.Errorf("key: lower-case hex digits expected")
+		}
+		k[i] = high<<4 | low
 	}
 	return k, nil
 }
+
+// digits is what a lower-case hex digit stands for; 255 for any other letter.
+var digits = func() (value [256]byte) {
+	for i := range value {
+		value[i] = 255
+	}
+	for i, c := range []byte("0123456789abcdef") {
+		value[c] = byte(i)
+	}
+	return value
+}()
 
 // Before is the key that stands before this one in its seal: its SHA-256. So a
 // key that was shown proves every key before it, and tells none after it.
@@ -65,6 +80,20 @@ func (c *Chain) Length() int { return c.length }
 
 // Tip is what is shown when the seal is opened.
 func (c *Chain) Tip() Key { return c.anchors[0] }
+
+// Run gives the keys of the stretch between two anchors in which key i lies, and the
+// number of the first: whoever takes key after key hashes each but once.
+func (c *Chain) Run(i int) (first int, keys []Key) {
+	n := (i + anchorEvery - 1) / anchorEvery
+	last := min(n*anchorEvery, c.length)
+	first = max(0, (n-1)*anchorEvery+1)
+	keys = make([]Key, last-first+1)
+	keys[len(keys)-1] = c.anchors[n]
+	for at := len(keys) - 2; at >= 0; at-- {
+		keys[at] = keys[at+1].Before()
+	}
+	return first, keys
+}
 
 // Key gives the key of draw i; 0 is the tip. It panics beyond the length:
 // whoever draws asks Length first.

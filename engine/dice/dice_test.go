@@ -16,6 +16,10 @@ func TestAnchors(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i, want := length, last; i >= 0; i, want = i-1, want.Before() {
+			first, run := c.Run(i)
+			if run[i-first] != want {
+				t.Fatalf("key %d of %d in the run from %d differs", i, length, first)
+			}
 			if c.Key(i) != want {
 				t.Fatalf("key %d of %d differs from the one hashed step by step", i, length)
 			}
@@ -124,7 +128,7 @@ func TestWrongSides(t *testing.T) {
 func TestDrawAllocates(t *testing.T) {
 	s := NewStream("l", 1, "none", Key{})
 	s.Draw(6)
-	s.faces = append(make([]int, 0, 4096), s.faces...)
+	s.faces = append(make([]uint16, 0, 4096), s.faces...)
 	if n := testing.AllocsPerRun(1000, func() { s.Draw(6) }); n != 0 {
 		t.Errorf("%v allocations a die", n)
 	}

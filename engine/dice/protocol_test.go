@@ -151,7 +151,7 @@ func TestStreamVectors(t *testing.T) {
 	for _, v := range p.Streams {
 		for _, b := range v.Blocks {
 			s := v.stream(t, p.Ledger)
-			if got := string(s.text) + strconv.FormatUint(b.Block, 10); got != b.Message {
+			if got := string(s.mac.inside[blockSize:]) + strconv.FormatUint(b.Block, 10); got != b.Message {
 				t.Errorf("message %s, want %s", got, b.Message)
 			}
 			s.Seek(b.Block * 32)

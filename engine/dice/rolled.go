@@ -38,10 +38,10 @@ func (r Runs) First(n int) (Runs, bool) {
 	return first, n == 0
 }
 
-// rolled keeps the dice of an entry in the order drawn: faces in one list, and
-// the runs of one kind that they fall into.
+// rolled keeps the dice of an entry in the order drawn: faces in one list, each less
+// one so that two bytes hold it, and the runs of one kind that they fall into.
 type rolled struct {
-	faces []int
+	faces []uint16
 	runs  Runs
 }
 
@@ -50,11 +50,11 @@ func (r *rolled) add(sides, face int) {
 		r.runs[n-1].Count++
 	} else {
 		if n == 0 {
-			r.faces, r.runs = make([]int, 0, 64), make(Runs, 0, 8) // a sheet's worth
+			r.faces, r.runs = make([]uint16, 0, 64), make(Runs, 0, 4) // a sheet's worth
 		}
 		r.runs = append(r.runs, Run{Sides: sides, Count: 1})
 	}
-	r.faces = append(r.faces, face)
+	r.faces = append(r.faces, uint16(face-1))
 }
 
 // Left tells how many more dice this entry may draw.
@@ -72,7 +72,10 @@ func (r *rolled) Faces() [][]int {
 	at := 0
 	for _, run := range r.runs {
 		start := len(all)
-		all = append(append(all, run.Sides), r.faces[at:at+run.Count]...)
+		all = append(all, run.Sides)
+		for _, face := range r.faces[at : at+run.Count] {
+			all = append(all, int(face)+1)
+		}
 		faces = append(faces, all[start:len(all):len(all)])
 		at += run.Count
 	}

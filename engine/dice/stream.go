@@ -1,12 +1,9 @@
 package dice
 
 import (
-	"crypto/hmac"
 	"crypto/sha256"
 	"errors"
 	"fmt"
-	"hash"
-	"strconv"
 )
 
 // Protocol opens the message of every block of dice. What a stored entry means
@@ -24,21 +21,21 @@ var ErrSpent = errors.New("dice: this entry may draw no more dice")
 // byte (above 256 sides: two) that gives every face the same chance. Nothing
 // else enters, and there is no last block. A Stream is a Drawer.
 type Stream struct {
-	mac   hash.Hash
-	text  []byte // the message of a block, all but its number
+	mac   mac
 	block uint64 // number of the next block
 	bytes [sha256.Size]byte
 	next  int // of bytes; all are read at first
+	kind  kind
 	rolled
 }
 
 // NewStream makes the dice of a draw. cut is the entry's cut, letter for letter.
 func NewStream(ledger string, draw uint64, cut string, key Key) *Stream {
-	s := &Stream{mac: hmac.New(sha256.New, key[:]), next: sha256.Size}
-	s.text = make([]byte, 0, len(Protocol)+len(ledger)+len(cut)+44) // 44: two numbers, two strokes and to spare
-	s.text = append(append(s.text, Protocol...), ledger...)
-	s.text = strconv.AppendUint(append(s.text, '/'), draw, 10)
-	s.text = append(append(append(s.text, '/'), cut...), '/')
+	s := &Stream{next: sha256.Size}
+	s.mac.set(key)
+	s.mac.text(Protocol, ledger, "/")
+	s.mac.number(draw)
+	s.mac.text("/", cut, "/")
 	return s
 }
 
@@ -55,21 +52,34 @@ func (s *Stream) Draw(sides int) int {
 // die reads a face, each of the sides with the same chance: the few values at
 // the top that would favour the low faces are read past.
 func (s *Stream) die(sides int) int {
-	if sides < 2 || sides > MostSides {
+	if sides != s.kind.sides || sides == 0 {
+		s.kind = kindOf(sides)
+	}
+	for {
+		n := uint32(s.read())
+		if sides > 256 {
+			n = n<<8 | uint32(s.read())
+		}
+		if n < s.kind.limit {
+			return int(n%uint32(sides)) + 1
+		}
+	}
+}
+
+// kind is a kind of dice, and from which value on what is read counts for none.
+type kind struct {
+	sides int
+	limit uint32
+}
+
+func kindOf(sides int) kind {
+	switch {
+	case sides < 2 || sides > MostSides:
 		panic(fmt.Sprintf("dice: a die of %d sides", sides))
+	case sides <= 256:
+		return kind{sides, uint32(256 - 256%sides)}
 	}
-	if sides <= 256 {
-		for limit := 256 - 256%sides; ; {
-			if b := int(s.read()); b < limit {
-				return b%sides + 1
-			}
-		}
-	}
-	for limit := 65_536 - 65_536%sides; ; {
-		if b := int(s.read())<<8 | int(s.read()); b < limit {
-			return b%sides + 1
-		}
-	}
+	return kind{sides, uint32(65_536 - 65_536%sides)}
 }
 
 // read gives the next byte, from a fresh block when the last is used up.
@@ -83,11 +93,7 @@ func (s *Stream) read() byte {
 }
 
 func (s *Stream) fill() {
-	message := strconv.AppendUint(s.text, s.block, 10)
-	s.text = message[:len(s.text)]
-	s.mac.Reset()
-	s.mac.Write(message)
-	s.mac.Sum(s.bytes[:0])
+	s.mac.block(s.block, &s.bytes)
 	s.block, s.next = s.block+1, 0
 }
 
@@ -113,4 +119,19 @@ func (s *Stream) Skip(runs Runs) {
 			s.die(r.Sides)
 		}
 	}
+}
+
+// Held holds recorded faces against the dice of the stream. It gives the first die that
+// is another, and the face that it has; die is -1 if all are right.
+func (s *Stream) Held(faces [][]int) (die, face int) {
+	n := 0
+	for _, run := range faces {
+		for _, shown := range run[1:] {
+			if face := s.die(run[0]); face != shown {
+				return n, face
+			}
+			n++
+		}
+	}
+	return -1, 0
 }
