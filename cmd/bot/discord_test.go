@@ -312,3 +312,59 @@ func TestBattleHasAThread(t *testing.T) {
 		t.Errorf("thread %q with pins %v; its board %q was edited %d times", thread.Name, thread.Pins, board.Content(), board.Edits)
 	}
 }
+
+// TestServeAnswersWhereItWasAsked: in the whole program, where posts are sent by a
+// pump of its own, a roll is the answer to its command, a carried roll to its
+// button, and a mistake is told to its maker alone.
+func TestServeAnswersWhereItWasAsked(t *testing.T) {
+	server := discordtest.Start(t, discordtest.Options{Guilds: []discordtest.Guild{{ID: discordtest.StageGuild, Name: "Osier"}}})
+	dir := t.TempDir()
+	path := filepath.Join(dir, "drumhead.toml")
+	token := filepath.Join(dir, "discord.token")
+	config := "name = \"weir.example\"\n[discord]\ntoken-file = \"discord.token\"\nbase = \"" + server.URL + "\"\nfiles = \"" + server.URL + "\"\n"
+	for name, text := range map[string]string{path: config, token: discordtest.Token} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	var out, errs shared
+	end := make(chan int, 1)
+	go func() { end <- Run(ctx, []string{"serve", "--config", path}, strings.NewReader(""), &out, &errs) }()
+	defer func() {
+		stop()
+		if code := <-end; code != good {
+			t.Errorf("it ended with %d: %s", code, errs.String())
+		}
+	}()
+	server.Until("the bot is there", func() bool { return server.Lines().Sessions > 0 })
+	ann := discordtest.Who{ID: server.ID(), Name: "Ann", Guild: discordtest.StageGuild, Channel: server.ID()}
+	answer := func(i *discordtest.Interaction, want, only string) discordtest.Message {
+		t.Helper()
+		a := i.Answer(t.Context())
+		m, _ := i.Message()
+		if a.Type != discordtest.AnswerMessage || !strings.Contains(m.Content(), want) || m.Only != only {
+			t.Errorf("answered by type %d with %q, seen by %q; want %q", a.Type, m.Content(), m.Only, want)
+		}
+		return m
+	}
+	roll := func(dice string) *discordtest.Interaction {
+		return server.Do(ann, discordtest.SlashCommand, map[string]any{"id": "1", "name": "roll", "type": 1, "options": []any{map[string]any{"name": "dice", "type": 3, "value": dice}}})
+	}
+	first := answer(roll("200d6 4+"), "200d6", "")
+	answer(server.Tap(ann, first, firstButton(first)), "rolls", "")
+	answer(roll("0d6"), "cannot be rolled", ann.ID)
+	if all := server.Messages(ann.Channel); len(all) != 4 { // and the seal, which binds and is nobody's answer
+		t.Errorf("%d messages", len(all))
+	}
+}
+
+// firstButton is the id of the first button of a message.
+func firstButton(m discordtest.Message) string {
+	rows, _ := m.Body["components"].([]any)
+	row, _ := rows[0].(map[string]any)
+	list, _ := row["components"].([]any)
+	button, _ := list[0].(map[string]any)
+	id, _ := button["custom_id"].(string)
+	return id
+}
