@@ -511,3 +511,52 @@ func TestFurtherAnswersSayThatTheyRepeat(t *testing.T) {
 		t.Errorf("there stands %q, want %q", got, want)
 	}
 }
+
+// slow is a desk that takes longer than a person is left without a sign, and then
+// refuses, for its author alone.
+type slow struct{ chattest.Desk }
+
+func (s *slow) Handle(_ context.Context, m chat.Message) ([]chat.Post, error) {
+	time.Sleep(100 * time.Millisecond)
+	p := told("no/"+string(m.Source), "Not so.")
+	p.To = chat.Destination{Place: m.Place, Only: m.Person}
+	return []chat.Post{p}, nil
+}
+
+// A promise that all see and that a refusal follows is taken back: only who asked
+// sees the refusal.
+func TestPublicPromiseOfARefusal(t *testing.T) {
+	t.Parallel()
+	p := play(t, discordtest.Options{}, &slow{})
+	p.bot.w.patience = 10 * time.Millisecond
+	i := p.Server.Do(p.ann(), discordtest.SlashCommand, map[string]any{"id": "1", "name": "roll", "type": 1, "options": []any{map[string]any{"name": "dice", "type": 3, "value": "0d6"}}})
+	if a := i.Answer(t.Context()); a.Type != discordtest.AnswerDeferred {
+		t.Fatalf("answered by %+v", a)
+	}
+	p.Server.Until("the refusal stands alone", func() bool {
+		all := p.Server.Messages(fenChannel(p))
+		return len(all) == 1 && all[0].Only == p.ann().ID && all[0].Content() == `Not so\.`
+	})
+}
+
+// A second process with the same token and shard ends at once with a sentence.
+func TestSecondProcessRefuses(t *testing.T) {
+	t.Parallel()
+	p := play(t, discordtest.Options{}, &chattest.Desk{})
+	again := adapterFor(t, settingsFor(t, p.Server), p.log)
+	if err := again.Run(t.Context(), &chattest.Desk{}); !errors.Is(err, errTwice) {
+		t.Errorf("ended with %v", err)
+	}
+	if n := len(p.Server.Lines().Identifies); n != 1 {
+		t.Errorf("%d sessions were begun", n)
+	}
+}
+
+// Choices beyond the last button are spelled out.
+func TestMoreChoicesThanButtons(t *testing.T) {
+	post := full("fen/1/0")
+	post.Choices = append(post.Choices, chat.Choice{Number: 26, Label: "Map", Command: "/campaign map"})
+	if m := compose(post); len(m.Components) != mostRows || !strings.Contains(m.Content, "Map\\: `/campaign map`") {
+		t.Errorf("%d rows, %q", len(m.Components), m.Content)
+	}
+}

@@ -79,11 +79,23 @@ const (
 
 // compose makes the message of a post, but for its pictures and files.
 func compose(p chat.Post) message {
+	p.Lines = spelled(p)
 	m := message{Content: text(p), Flags: noPreviews, Mentions: notify(p), Components: buttons(p), Attachments: []attachment{}}
 	if p.Quiet && p.Edit == "" {
 		m.Flags |= quietly
 	}
 	return m
+}
+
+// spelled are the lines of a post, with the choices that no button is left for as
+// commands to type.
+func spelled(p chat.Post) []chat.Line {
+	out := p.Lines
+	for i := mostChoices; i < len(p.Choices); i++ {
+		c := p.Choices[i]
+		out = append(out[:len(out):len(out)], chat.Line{{Kind: chat.Plain, Text: c.Label + ": "}, {Kind: chat.Command, Text: c.Command}})
+	}
+	return out
 }
 
 // notify is whom a post notifies: nobody by an edit.
@@ -105,7 +117,7 @@ func buttons(p chat.Post) []row {
 	rows := []row{}
 	for i, c := range p.Choices {
 		if i == mostChoices {
-			break // no post has more: Limits says so
+			break // the rest are spelled
 		}
 		if i%rowOf == 0 {
 			rows = append(rows, row{Type: typeRow})

@@ -62,8 +62,9 @@ func (p parcel) opening() string {
 // all are the files that go along, the text first if it is one.
 func (p parcel) all() []made {
 	files := p.files
-	if !p.curtail && !fits(text(p.post)) {
-		files = append([]made{{name: asText, bytes: []byte(asFile(p.post))}}, files...)
+	if whole := p.post; !p.curtail && !fits(compose(whole).Content) {
+		whole.Lines = spelled(whole)
+		files = append([]made{{name: asText, bytes: []byte(asFile(whole))}}, files...)
 	}
 	return files[:min(len(files), mostFiles)]
 }
