@@ -13,6 +13,7 @@ import (
 	"golang.org/x/term"
 
 	"drumhead/cmd/bot/internal/matrix"
+	"drumhead/commands/args"
 	"drumhead/commands/chat"
 	"drumhead/storage/bolt"
 )
@@ -152,7 +153,7 @@ func (c config) matrixPlatform() platform {
 			if err != nil {
 				return nil, err
 			}
-			return matrix.New(*c.Matrix, matrix.Parts{Pocket: pocket, Make: h.desk, Say: say, Now: h.clock.Now, Settle: h.wake, Log: h.log.With("platform", matrix.Name)})
+			return matrix.New(*c.Matrix, matrix.Parts{Pocket: pocket, Make: h.desk, Say: say, Now: h.clock.Now, OnPost: func(label, entry string) (string, bool) { return args.OnPost(h.desk.Specs(), label, entry) }, Settle: h.wake, Log: h.log.With("platform", matrix.Name)})
 		},
 		look: func(ctx context.Context) []finding { return c.lookAtMatrix(ctx) },
 	}

@@ -102,7 +102,7 @@ func newFen(t *testing.T, files string, with ...func(*plan)) *fen {
 	t.Setenv(matrix.DefaultPickleEnv, "sixteen characters at least")
 	bot := server.Register("drumhead", false)
 	f.set = matrix.Settings{Homeserver: server.URL, User: bot.User, PerMinute: 10_000}
-	f.parts = matrix.Parts{Pocket: chattest.NewPocket(), Log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))}
+	f.parts = matrix.Parts{Pocket: chattest.NewPocket(), Transport: matrixtest.Patient{}, Log: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))}
 	if _, err := matrix.Login(t.Context(), f.set, f.parts, matrixtest.Password); err != nil {
 		t.Fatal(err)
 	}
@@ -148,6 +148,7 @@ func (f *fen) connect() {
 	speaker, p := words.Speaker{Catalog: catalog}, f.parts
 	p.Say = func(id string, slots ...any) string { return words.Flat(speaker.Say(id, slots...)) }
 	p.Make, p.Now = f.house.desk, f.house.clock.Now
+	p.OnPost = f.Stage.OnPost
 	p.Settle = func(ctx context.Context) error { _, err := f.house.due(ctx); return err }
 	if f.bot, err = matrix.New(f.set, p); err != nil {
 		f.t.Fatal(err)

@@ -228,6 +228,9 @@ func (a *Adapter) message(ctx context.Context, e *event.Event, c *event.MessageE
 	if card, tap, ok := a.cards.pick(m, string(replied), text, heard); ok {
 		return a.tapped(m, card, tap), true, nil
 	}
+	if command, ok := a.onPost(replied, text); ok {
+		m.Text, heard = command, true
+	}
 	if heard = heard || m.Private; heard && c.MsgType != event.MsgText {
 		f, err := a.fetch(ctx, c)
 		if err != nil {
@@ -237,6 +240,19 @@ func (a *Adapter) message(ctx context.Context, e *event.Event, c *event.MessageE
 		m.Files = []chat.File{f}
 	}
 	return m, heard, nil
+}
+
+// onPost is the command that a reply to a post of ours means: the label of one that
+// is about a post's entry, with or without the prefix.
+func (a *Adapter) onPost(replied id.EventID, text string) (command string, ok bool) {
+	if replied == "" || a.parts.OnPost == nil {
+		return "", false
+	}
+	b, err := a.keep.get(key("entry", string(replied)))
+	if err != nil || b == nil {
+		return "", false
+	}
+	return a.parts.OnPost(strings.TrimSpace(strings.TrimPrefix(text, a.settings.prefix())), string(b))
 }
 
 // addressed is a text without what makes it one for the bot: the prefix, which

@@ -65,12 +65,12 @@ func (r *rooms) count() (n int) {
 	return n
 }
 
-// moved follows a room that was upgraded, if the new one says so too and the
-// operator's lists allow it. Games go on in the new one.
+// moved goes along when a room is upgraded, if the new one says so too and the
+// operator's lists allow it. Where it may not enter yet it waits to be invited.
 func (a *Adapter) moved(ctx context.Context, old id.RoomID) error {
-	var next, origin id.RoomID
+	var next id.RoomID
 	var inviter id.UserID
-	a.rooms.view(old, func(one *room) { next, origin, inviter = one.Successor, one.origin(), one.Inviter })
+	a.rooms.view(old, func(one *room) { next, inviter = one.Successor, one.Inviter })
 	if next == "" || !a.settings.admits(string(next), string(inviter)) && !a.settings.admits(string(old), string(inviter)) {
 		return nil
 	}
@@ -91,5 +91,5 @@ func (a *Adapter) moved(ctx context.Context, old id.RoomID) error {
 		return tolerable(err)
 	}
 	a.expect(next)
-	return a.rooms.change(next, func(one *room) { one.Before, one.Inviter, one.Greeted = origin, inviter, true })
+	return a.rooms.change(next, func(one *room) { one.Inviter = inviter })
 }

@@ -29,7 +29,7 @@ type sluggish struct {
 
 // RoundTrip takes the to-device events out of a sync answer, or gives them back.
 func (s *sluggish) RoundTrip(r *http.Request) (*http.Response, error) {
-	a, err := http.DefaultTransport.RoundTrip(r)
+	a, err := matrixtest.Patient{}.RoundTrip(r)
 	if err != nil || !strings.HasSuffix(r.URL.Path, "/sync") || a.StatusCode != http.StatusOK {
 		return a, err
 	}
@@ -167,7 +167,7 @@ func TestOneCommitAPost(t *testing.T) {
 	l := p.b.parts.Transport.(*liar)
 	l.tell(func(r *http.Request) (*http.Response, error) {
 		atSend = pocket.Commits()
-		return http.DefaultTransport.RoundTrip(r)
+		return matrixtest.Patient{}.RoundTrip(r)
 	})
 	if _, err := p.b.Send(t.Context(), chat.Post{ID: "p/warm", To: chat.Destination{Place: placeOf(string(fen), "")}, Entry: -1, Lines: []chat.Line{{{Kind: chat.Plain, Text: "warm"}}}}); err != nil {
 		t.Fatal(err)

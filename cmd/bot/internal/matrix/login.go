@@ -63,6 +63,7 @@ func (l *line) again(ctx context.Context, in login, password string) error {
 	} else if !errors.Is(explained(err), errSoft) {
 		return explained(err)
 	}
+	l.cli.AccessToken = "" // refused, and no business of the login
 	return l.ask(ctx, string(in.User), password, in.Device)
 }
 

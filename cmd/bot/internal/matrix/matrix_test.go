@@ -54,7 +54,7 @@ func newBot(t testing.TB, s *matrixtest.Server, change ...func(*bot)) *bot {
 	s.Register(botName, false)
 	b := &bot{desk: &chattest.Desk{}, user: id.UserID("@" + botName + ":" + matrixtest.ServerName)}
 	b.settings = Settings{Homeserver: s.URL, User: string(b.user), PerMinute: 10_000}
-	b.parts = Parts{Pocket: chattest.NewPocket(), Log: testLog(t), Say: say}
+	b.parts = Parts{Pocket: chattest.NewPocket(), Log: testLog(t), Say: say, Transport: matrixtest.Patient{}}
 	for _, c := range change {
 		c(b)
 	}

@@ -44,7 +44,7 @@ func (l *liar) RoundTrip(r *http.Request) (*http.Response, error) {
 			return lie(r)
 		}
 	}
-	return http.DefaultTransport.RoundTrip(r)
+	return matrixtest.Patient{}.RoundTrip(r)
 }
 
 func (l *liar) tell(lies ...func(*http.Request) (*http.Response, error)) {
@@ -66,7 +66,7 @@ func status(code int, body string, header ...string) func(*http.Request) (*http.
 // taken lets the homeserver take the message, then says something else.
 func taken(then func(*http.Request) (*http.Response, error)) func(*http.Request) (*http.Response, error) {
 	return func(r *http.Request) (*http.Response, error) {
-		a, err := http.DefaultTransport.RoundTrip(r)
+		a, err := matrixtest.Patient{}.RoundTrip(r)
 		if err == nil {
 			_, _ = io.Copy(io.Discard, a.Body)
 			a.Body.Close()

@@ -180,7 +180,40 @@ func (r *rooms) apply(ctx context.Context, rid id.RoomID, e *event.Event) error 
 	if err == nil && rekey {
 		err = r.store.RemoveOutboundGroupSession(ctx, rid)
 	}
+	if err == nil && (e.Type == event.StateCreate || e.Type == event.StateTombstone) {
+		err = r.follow(rid)
+	}
 	return err
+}
+
+// follow lets a room go on with another where each names the other: one alone could
+// be anybody's claim.
+func (r *rooms) follow(rid id.RoomID) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, old := range []*room{r.all[rid], r.all[r.all[rid].predecessor()]} {
+		if old == nil || r.all[old.Successor] == nil {
+			continue
+		}
+		next := r.all[old.Successor]
+		if next.predecessor() != old.ID || next.Before != "" || next == old {
+			continue
+		}
+		next.Before, next.Greeted = old.origin(), true
+		if err := r.keep.set(key("room", string(next.ID)), next); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// predecessor is the room that a room says it goes on with, "" if none.
+func (one *room) predecessor() id.RoomID {
+	var c event.CreateEventContent
+	if one == nil || one.Create == nil || json.Unmarshal(one.Create, &c) != nil {
+		return ""
+	}
+	return c.GetPredecessor().RoomID
 }
 
 // mostName is how much of a name is kept, in characters.

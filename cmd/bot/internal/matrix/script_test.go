@@ -119,9 +119,14 @@ func TestAfterARestore(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.run(t)
-	shieldless(t, b, ann, fen, "after the restore")
 	var devices []string
-	ann.Do("devices", map[string]any{"user": string(b.user)}, &devices)
+	for range 100 { // until ann's client has heard of both
+		if ann.Do("devices", map[string]any{"user": string(b.user)}, &devices); slices.Contains(devices, string(b.cli.DeviceID)) && !slices.Contains(devices, before) {
+			break
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	shieldless(t, b, ann, fen, "after the restore")
 	if slices.Contains(devices, before) || !slices.Contains(devices, string(b.cli.DeviceID)) {
 		t.Errorf("devices %q, the old one was %s", devices, before)
 	}

@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
 	"time"
 
 	"maunium.net/go/mautrix"
@@ -221,6 +222,9 @@ func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
 	}
 	if p.Card == nil {
 		return done, nil
+	}
+	if p.Card.Entry >= 0 {
+		a.keep.put(key("entry", string(done.root())), strconv.AppendInt(nil, p.Card.Entry, 10))
 	}
 	p.Card.Event = string(done.root())
 	return done, a.cards.add(*p.Card, p.Edit)

@@ -45,10 +45,13 @@ type Settings struct {
 
 // Parts is what the adapter is given. Pocket must be there.
 type Parts struct {
-	Pocket    chat.Pocket
-	Make      chat.Maker                           // makes pictures and files; nil: they are only named
-	Say       func(id string, slots ...any) string // a sentence of the catalogue
-	Settle    func(ctx context.Context) error      // sends what waits in the store; nil: nothing does
+	Pocket chat.Pocket
+	Make   chat.Maker                           // makes pictures and files; nil: they are only named
+	Say    func(id string, slots ...any) string // a sentence of the catalogue
+	// OnPost is the command that a label means on the post of an entry, as in a reply
+	// "Explain" to a roll; nil: none.
+	OnPost    func(label, entry string) (string, bool)
+	Settle    func(ctx context.Context) error // sends what waits in the store; nil: nothing does
 	Log       *slog.Logger
 	Now       func() time.Time  // the house's clock; the network is waited for by the real one
 	Transport http.RoundTripper // nil for the usual one

@@ -44,6 +44,7 @@ func (s *Server) Join(name string) *Person {
 	if err != nil {
 		s.t.Fatal(err)
 	}
+	cli.Client.Transport = Patient{}
 	cli.DeviceID, cli.Log = id.DeviceID(a.Device), zerolog.Nop()
 	p := &Person{Cli: cli, t: s.t, State: mautrix.NewMemoryStateStore()}
 	p.more = sync.NewCond(&p.mu)

@@ -340,12 +340,33 @@ func (g *Stage) sees(p *Person, m chatscript.Message, o chat.Post) bool {
 	return o.To.Place == placeOf(g.rooms[m.Place])
 }
 
+// ofEntry is the message that tells of an entry.
+func (g *Stage) ofEntry(on string) (id.EventID, bool) {
+	g.mu.Lock()
+	var post chat.Post
+	for _, n := range g.notes {
+		if strconv.FormatInt(n.post.Entry, 10) == on && n.post.Edit == "" && n.post.To.Only == "" {
+			post = n.post
+		}
+	}
+	g.mu.Unlock()
+	if post.ID == "" {
+		return "", false
+	}
+	return g.shownTo(g.reader(post), post).ID, true
+}
+
 // tap picks a choice: by a reaction, a reply or a figure alone, in turn, where
 // that may be done.
 func (g *Stage) tap(p *Person, m chatscript.Message, label, text string) (id.EventID, error) {
 	post, choice, ok := g.find(p, m, label)
 	if !ok && g.OnPost != nil && m.On != "" {
 		if said, known := g.OnPost(label, m.On); known {
+			if e, ok := g.ofEntry(m.On); ok { // as a reply to the post
+				c := &event.MessageEventContent{MsgType: event.MsgText, Body: label}
+				c.RelatesTo = (&event.RelatesTo{}).SetReplyTo(e)
+				return p.Send(g.room(m.Place), event.EventMessage, c), nil
+			}
 			return g.speak(p, g.room(m.Place), chatscript.Message{Name: m.Name, Place: m.Place, Text: said}), nil
 		}
 	}
