@@ -7,6 +7,7 @@ import (
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
+	"drumhead/engine/attack"
 	"drumhead/engine/battle"
 	"drumhead/engine/odds"
 	"drumhead/engine/reason"
@@ -79,6 +80,7 @@ type chances struct {
 	law   odds.Law
 	asked string // the chance of yes, where the question is one of yes or no
 	fell  *int
+	took  chat.Line // what it would have taken, if it came to nothing
 }
 
 // sentence is the answer in one: what is to be expected, and where the middle lies.
@@ -111,7 +113,39 @@ func (c chances) lines() []chat.Line {
 	if c.fell != nil {
 		lines = append(lines, say("odds.fell", "n", *c.fell, "more", percent(c.law.AtLeast(*c.fell)), "fewer", percent(c.law.AtMost(*c.fell))))
 	}
+	if c.took != nil {
+		lines = append(lines, c.took)
+	}
 	return lines
+}
+
+// taken says what an attack that came to nothing would have taken; nil for one
+// that did not.
+func (a *ask) taken(x attack.Attack, r attack.Result) chat.Line {
+	stop, ok := x.Stopped(r)
+	if !ok {
+		return nil
+	}
+	id := "odds.took"
+	if stop.Step.On == attack.FailsGoOn {
+		id = "odds.took_save"
+	}
+	return a.say(id, "need", stop.Step.Need.String(), "n", stop.Dice, "chance", percent(stop.Chance))
+}
+
+// takenOf says what a roll that fell short of what it asked would have taken.
+func (a *ask) takenOf(s sentence.Sentence, r sentence.Round) chat.Line {
+	if by, short := s.Short(r); short {
+		id := "odds.took_more"
+		if by < 0 {
+			id, by = "odds.took_less", -by
+		}
+		return a.say(id, "n", by)
+	}
+	if r.Chain == nil {
+		return nil
+	}
+	return a.taken(s.Attack(), *r.Chain)
 }
 
 // middleShare is how much of a law its middle holds, at the least.
@@ -208,6 +242,9 @@ func (a *ask) oddsOfRoll() (*answer, error) {
 	if len(r.outcome.Rounds) == 1 && what != sentence.Winner {
 		n := r.sentence.Count(r.outcome.Rounds[0])
 		c.fell = &n
+	}
+	if len(r.outcome.Rounds) == 1 {
+		c.took = a.takenOf(r.sentence, r.outcome.Rounds[0])
 	}
 	return a.oddsPost(c)
 }

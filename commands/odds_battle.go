@@ -353,7 +353,7 @@ func (a *ask) oddsOfAttacks(e *explained) (*answer, error) {
 				one.what = "odds.what.crossed"
 			}
 		}
-		one.fell = &n
+		one.fell, one.took = &n, a.taken(t.Attack, t.Result)
 		one.head = f.say("odds.of_attack", "entry", explainer{field: f, rec: e.rec.Seq}.number(t.Line), "unit", f.unit(t.Unit), "at", f.unit(t.At))
 		all = append(all, one)
 		gone = append(gone, f.say("odds.gone_only", "unit", f.unit(t.At), "chance", percent(solved.Destroyed())))

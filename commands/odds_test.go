@@ -60,3 +60,20 @@ func TestExampleOfAForce(t *testing.T) {
 	wants(t, tb.say("Ann", "#fen", "/battle open 500 Drowned Bridge"), "You have no saved force yet.\nExample: "+muster.Example)
 	wants(t, tb.say("Ann", "@dm", muster.Example), "saved")
 }
+
+// What a roll that came to nothing would have taken: by hand, one 6 among three
+// dice has 1 − (5/6)³ = 42 %.
+func TestWhatItWouldHaveTaken(t *testing.T) {
+	tb := newTable(t)
+	for range 40 {
+		got := tb.say("Ann", "#fen", "/roll 3d6 6+")
+		if !strings.Contains(got, ": 0 successes") {
+			continue
+		}
+		entry := got[strings.Index(got, "(#")+2:]
+		entry, _, _ = strings.Cut(entry, ",")
+		wants(t, tb.say("Ann", "#fen", "/odds "+entry), "It was 0", "What it would have taken: one 6+ among those 3 dice; 42%.")
+		return
+	}
+	t.Fatal("forty rolls of three dice, and none without a 6")
+}

@@ -1,6 +1,9 @@
 package sentence
 
-import "drumhead/engine/odds"
+import (
+	"drumhead/engine/attack"
+	"drumhead/engine/odds"
+)
 
 // Quantity is what the odds of a sentence are about.
 type Quantity string
@@ -47,6 +50,22 @@ func (s Sentence) Odds() (law odds.Law, what Quantity, err error) {
 		return solved.Crossed(0), Damage, nil
 	}
 	return solved.Fell(0), Models, nil
+}
+
+// Attack is the sentence as an attack; one that adds up or is opposed has none.
+func (s Sentence) Attack() attack.Attack { return s.attack() }
+
+// Short tells by how much a roll fell short of what the sentence asked: of so many
+// at least, or of a total (negative: it was so much too high). It is false for one
+// that did not, or that asks nothing.
+func (s Sentence) Short(r Round) (by int, short bool) {
+	switch {
+	case s.AtLeast > 0 && !r.Met:
+		return s.AtLeast - s.Count(r), true
+	case r.Sum != nil && s.Mine.Total != nil && !r.Sum.Passed:
+		return s.Mine.Total.Face - r.Sum.Total, true
+	}
+	return 0, false
 }
 
 // Asked is the chance that the sentence comes to what it asks: at least so many, or

@@ -1,0 +1,57 @@
+package attack
+
+// Stop is where an attack came to nothing: so many dice were rolled against a
+// step, and none went on. One more would have done, with the chance that at least
+// one goes on, of those dice rolled anew.
+type Stop struct {
+	Step   Each
+	Dice   int
+	Chance float64
+}
+
+// Stopped finds where the attack r came to nothing; ok is false if something came
+// of it, or if it was no die of one step that stopped it: there were no attacks,
+// the models' saves differ, or last saves stopped the rest.
+func (a Attack) Stopped(r Result) (s Stop, ok bool) {
+	switch {
+	case r.Crossed > 0 || len(a.Ladder.Segments) == 0 && r.Through > 0:
+		return s, false
+	case r.Through > 0:
+		s, ok = a.allSaved(r)
+	default:
+		for i, step := range r.Steps {
+			if len(step.Dice) > 0 && step.On == 0 && step.Sure == 0 {
+				s, ok = Stop{Step: a.Steps[i], Dice: len(step.Dice)}, true
+			}
+		}
+	}
+	if !ok {
+		return s, false
+	}
+	law, err := Attack{Number: Exactly(s.Dice), Steps: []Each{s.Step}}.Through()
+	if err != nil {
+		return s, false
+	}
+	s.Chance = law.AtLeast(1)
+	return s, true
+}
+
+// allSaved is the stop at the saves of a target whose models are all alike.
+func (a Attack) allSaved(r Result) (Stop, bool) {
+	if len(a.Ladder.Segments) != 1 || len(r.Packets) == 0 {
+		return Stop{}, false
+	}
+	need := r.Packets[0].Need
+	for _, p := range r.Packets {
+		if !p.Saved || p.Save == 0 || p.Need != need {
+			return Stop{}, false
+		}
+	}
+	target := a.Ladder.Segments[0]
+	step := target.Save
+	if target.Other.Sides > 0 && target.Other.Need == need {
+		step = target.Other
+	}
+	step.Need, step.On = need, FailsGoOn // piercing may have worsened it
+	return Stop{Step: step, Dice: len(r.Packets)}, true
+}
