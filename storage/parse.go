@@ -247,14 +247,14 @@ func faces(s *scanner) ([][]int, error) {
 	}
 	for ok && s.take('[') {
 		start := len(all)
-		for ok = true; ok; ok = s.take(',') {
+		for ok {
 			n, err := s.number()
 			if err != nil {
-				break
+				return nil, noFaces()
 			}
-			all = append(all, int(n))
+			all, ok = append(all, int(n)), s.take(',')
 		}
-		if runs, ok = append(runs, all[start:len(all):len(all)]), s.take(']'); !ok {
+		if runs = append(runs, all[start:len(all):len(all)]); !s.take(']') {
 			break
 		}
 		if s.take(']') {
@@ -262,7 +262,11 @@ func faces(s *scanner) ([][]int, error) {
 		}
 		ok = s.take(',')
 	}
-	return nil, invalid(RuleFaces, "faces", "a list of lists of numbers expected")
+	return nil, noFaces()
+}
+
+func noFaces() error {
+	return invalid(RuleFaces, "faces", "a list of lists of numbers expected")
 }
 
 // count reads a number from `least` on.
