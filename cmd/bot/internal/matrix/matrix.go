@@ -4,6 +4,7 @@ package matrix
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"log/slog"
 	"sync"
@@ -58,6 +59,12 @@ func New(s Settings, p Parts) (*Adapter, error) {
 		came: map[id.SessionID]bool{}, failures: map[id.EventID]int{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{}, news: map[id.UserID]bool{},
 	}
 	a.pace.now = l.now
+	if _, err := l.keep.drop("sent"+sep, func(b []byte) bool {
+		var d delivered
+		return json.Unmarshal(b, &d) == nil && l.now().Sub(d.Time) > sentFor
+	}); err != nil {
+		return nil, err
+	}
 	if a.cards, err = openCards(l.keep, l.now); err != nil {
 		return nil, err
 	}
@@ -78,6 +85,10 @@ func New(s Settings, p Parts) (*Adapter, error) {
 func (a *Adapter) Limits() chat.Limits {
 	return chat.Limits{Characters: mostText, Choices: 20, FileBytes: mostHandedIn}
 }
+
+// sentFor is how long it is remembered which message a post became: so long it can
+// be edited, and sent twice it is told once.
+const sentFor = 180 * 24 * time.Hour
 
 // Bounds of what people send and get.
 const (
