@@ -151,7 +151,14 @@ const tidyEvery = time.Minute
 // tidy throws away what can be of no use any more: interactions that cannot be
 // answered, and their secrets.
 func (a *Adapter) tidy(ctx context.Context) {
+	var swept time.Time
 	for {
+		if now := a.Now(); now.Sub(swept) >= sweepEvery {
+			swept = now
+			if err := a.sweep(ctx, now); err != nil && ctx.Err() == nil {
+				a.Log.Error("what is old could not be thrown away", "err", err)
+			}
+		}
 		if err := a.forget(ctx); err != nil && ctx.Err() == nil {
 			a.Log.Error("what is over could not be thrown away", "err", err)
 		}

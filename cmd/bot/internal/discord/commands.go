@@ -49,7 +49,6 @@ type command struct {
 	Options     []commandOption `json:"options,omitempty"`
 	Installs    []int           `json:"integration_types"`
 	Contexts    []int           `json:"contexts"`
-	Default     string          `json:"default_member_permissions,omitempty"`
 }
 
 type commandOption struct {

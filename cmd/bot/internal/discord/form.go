@@ -111,7 +111,7 @@ func (s *ear) submitted(i *interaction) heard {
 	written := strings.TrimRight(text[textField], " \t\r\n")
 	if id, ok := strings.CutPrefix(i.Data.CustomID, tapForm); ok {
 		on := *i
-		on.Data.CustomID = id
+		on.Data.CustomID, on.Data.Values = id, nil
 		out, _ := s.tapped(&on)
 		if out.tap != nil {
 			out.tap.Text = written

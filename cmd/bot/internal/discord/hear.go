@@ -173,8 +173,12 @@ func (s *ear) onMessage(i *interaction) heard {
 
 // tapped is a choice picked, or the form that it opens.
 func (s *ear) tapped(i *interaction) (heard, *form) {
-	key, number, ok := readCustomID(i.Data.CustomID)
-	if !ok {
+	id := i.Data.CustomID
+	if len(i.Data.Values) == 1 {
+		id = i.Data.Values[0] // of a menu
+	}
+	key, number, ok := readCustomID(id)
+	if !ok || len(id) > mostCustomID {
 		return heard{private: true, refuse: "discord.refuse.old"}, nil
 	}
 	var at sent
@@ -186,7 +190,7 @@ func (s *ear) tapped(i *interaction) (heard, *form) {
 	if known {
 		out.tap.Post = at.Post
 		if f, asks := at.Forms[number]; asks {
-			return out, &form{id: tapForm + i.Data.CustomID, title: f.Title, field: field{name: textField, label: f.Asks, optional: true}}
+			return out, &form{id: tapForm + id, title: f.Title, field: field{name: textField, label: f.Asks, optional: true}}
 		}
 	}
 	return out, nil

@@ -3,6 +3,7 @@ package discord
 import (
 	"crypto/sha256"
 	"encoding/base64"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -18,7 +19,9 @@ const (
 	mostAlt      = 1024
 	rowOf        = 5 // buttons
 	mostRows     = 5
-	mostChoices  = rowOf * mostRows
+	mostButtons  = 10 // more choices become menus: two rows still fit on a telephone
+	menuOf       = 25 // choices
+	mostChoices  = menuOf * mostRows
 	mostFiles    = 10
 )
 
@@ -55,24 +58,32 @@ type attachment struct {
 	Description string `json:"description,omitempty"`
 }
 
-// row is a row of buttons.
+// row is a row of buttons, or of one menu.
 type row struct {
-	Type       int      `json:"type"`
-	Components []button `json:"components"`
+	Type       int    `json:"type"`
+	Components []part `json:"components"`
 }
 
-// button is a choice.
-type button struct {
-	Type     int    `json:"type"`
-	Style    int    `json:"style"`
-	Label    string `json:"label"`
-	CustomID string `json:"custom_id"`
+// part is a button, which is one choice, or a menu of choices.
+type part struct {
+	Type     int        `json:"type"`
+	Style    int        `json:"style,omitempty"`
+	Label    string     `json:"label,omitempty"`
+	CustomID string     `json:"custom_id"`
+	Options  []menuLine `json:"options,omitempty"`
+}
+
+// menuLine is a choice of a menu; its value is the custom_id that a button would have.
+type menuLine struct {
+	Label string `json:"label"`
+	Value string `json:"value"`
 }
 
 // The types and styles of components used here.
 const (
 	typeRow    = 1
 	typeButton = 2
+	typeSelect = 3
 	styleFirst = 1 // stands out
 	stylePlain = 2
 )
@@ -87,7 +98,7 @@ func compose(p chat.Post) message {
 	return m
 }
 
-// spelled are the lines of a post, with the choices that no button is left for as
+// spelled are the lines of a post, with the choices that no menu has room for as
 // commands to type.
 func spelled(p chat.Post) []chat.Line {
 	out := p.Lines
@@ -112,13 +123,13 @@ func notify(p chat.Post) mentions {
 	return m
 }
 
-// buttons are the choices of a post, five a row.
+// buttons are the choices of a post, five a row; many choices are menus.
 func buttons(p chat.Post) []row {
+	if len(p.Choices) > mostButtons {
+		return menus(p)
+	}
 	rows := []row{}
 	for i, c := range p.Choices {
-		if i == mostChoices {
-			break // the rest are spelled
-		}
 		if i%rowOf == 0 {
 			rows = append(rows, row{Type: typeRow})
 		}
@@ -127,7 +138,20 @@ func buttons(p chat.Post) []row {
 			style = styleFirst
 		}
 		last := &rows[len(rows)-1]
-		last.Components = append(last.Components, button{typeButton, style, label(c), customID(p.ID, c.Number)})
+		last.Components = append(last.Components, part{Type: typeButton, Style: style, Label: label(c), CustomID: customID(p.ID, c.Number)})
+	}
+	return rows
+}
+
+// menus are the choices of a post in menus, which go by the id of their first.
+func menus(p chat.Post) []row {
+	rows := []row{}
+	for some := range slices.Chunk(p.Choices[:min(len(p.Choices), mostChoices)], menuOf) {
+		menu := part{Type: typeSelect, CustomID: customID(p.ID, some[0].Number)}
+		for _, c := range some {
+			menu.Options = append(menu.Options, menuLine{Label: label(c), Value: customID(p.ID, c.Number)})
+		}
+		rows = append(rows, row{Type: typeRow, Components: []part{menu}})
 	}
 	return rows
 }

@@ -237,7 +237,11 @@ func (g *Stage) press(ctx context.Context, who Who, msg Message, id, text string
 	who.Channel = msg.Channel
 	var i *Interaction
 	err := g.answered(ctx, func() *Interaction {
-		i = g.Server.Tap(who, msg, id)
+		if menu := menuWith(msg, id); menu != "" {
+			i = g.Server.Tap(who, msg, menu, id)
+		} else {
+			i = g.Server.Tap(who, msg, id)
+		}
 		return i
 	})
 	if a, _ := i.Answered(); err != nil || a.Type != AnswerModal {
@@ -278,7 +282,7 @@ func (g *Stage) answered(ctx context.Context, do func() *Interaction) error {
 	return errors.Join(broken, ctx.Err())
 }
 
-// buttons calls f with every button of a message.
+// buttons calls f with every button of a message, and every line of its menus.
 func buttons(m Message, f func(label, id string) bool) bool {
 	rows, _ := m.Body["components"].([]any)
 	for _, r := range rows {
@@ -288,12 +292,43 @@ func buttons(m Message, f func(label, id string) bool) bool {
 			b, _ := c.(map[string]any)
 			label, _ := b["label"].(string)
 			id, _ := b["custom_id"].(string)
+			if menu, _ := b["options"].([]any); len(menu) > 0 {
+				if slices.ContainsFunc(menu, func(o any) bool {
+					line, _ := o.(map[string]any)
+					label, _ := line["label"].(string)
+					value, _ := line["value"].(string)
+					return f(label, value)
+				}) {
+					return true
+				}
+				continue
+			}
 			if f(label, id) {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+// menuWith is the menu of a message that has a line of that value, "" if none has.
+func menuWith(m Message, value string) string {
+	rows, _ := m.Body["components"].([]any)
+	for _, r := range rows {
+		row, _ := r.(map[string]any)
+		list, _ := row["components"].([]any)
+		for _, c := range list {
+			menu, _ := c.(map[string]any)
+			lines, _ := menu["options"].([]any)
+			for _, o := range lines {
+				if line, _ := o.(map[string]any); line["value"] == value {
+					id, _ := menu["custom_id"].(string)
+					return id
+				}
+			}
+		}
+	}
+	return ""
 }
 
 // visible are the messages that a person sees in a place, the newest first.
