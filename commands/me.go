@@ -25,6 +25,9 @@ func planZone(a *ask) (*answer, error) {
 	s := a.desk.somebody(a.msg.Person)
 	if typed == "" {
 		if s.Zone == "" {
+			if zone, ok := findZone(a.msg.Zone); ok {
+				return only(a.zoneSuggested(zone))
+			}
 			return only(a.post(a.say("me.nozone"), a.say("desk.example", "example", chat.Span{Kind: chat.Command, Text: "/me zone Europe/Paris"})))
 		}
 		return only(a.post(a.say("me.zone", "zone", s.Zone, "now", a.desk.when(a.now, a.msg.Person))))
@@ -38,6 +41,14 @@ func planZone(a *ask) (*answer, error) {
 		return nil, err
 	}
 	return only(a.post(a.say("me.zone", "zone", zone, "now", a.desk.when(a.now, a.msg.Person))))
+}
+
+// zoneSuggested asks whether the zone of somebody's profile is right: nobody's
+// clock is taken from there without their word.
+func (a *ask) zoneSuggested(zone string) chat.Post {
+	p := a.post(a.say("me.suggested", "zone", zone))
+	p.Choices = choices(chat.Choice{Label: flat(a.say("me.take")), Command: "/me zone " + zone, Who: []chat.Person{a.msg.Person}})
+	return p
 }
 
 // continents are what a city's zone begins with.

@@ -72,3 +72,18 @@ func TestOnePostAnswers(t *testing.T) {
 		t.Errorf("the answer to a tap answers %q", last.Answers)
 	}
 }
+
+// A zone that a platform's profile names is offered, and taken only by a word.
+func TestZoneIsSuggested(t *testing.T) {
+	tb := newTable(t)
+	ask := func(text, zone string) string {
+		m := tb.message("Ann", "@dm", text)
+		m.Zone = zone
+		return tb.handle(m)
+	}
+	wants(t, ask("/me zone", "Europe/Paris"), "Your profile says Europe/Paris.", "[Yes]")
+	wants(t, ask("/me zone", ""), "I do not know where you live")
+	wants(t, ask("/me zone", "Nowhere/Silt"), "I do not know where you live")
+	wants(t, tb.pick("Ann", "@dm", "Yes"), "Your times are those of Europe/Paris")
+	wants(t, ask("/me zone", "Asia/Tokyo"), "Your times are those of Europe/Paris")
+}

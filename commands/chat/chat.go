@@ -41,7 +41,10 @@ type Message struct {
 	// Named are those whom the text names by their ids, and what they are called:
 	// people who were chosen, not typed, and perhaps never spoke to the bot.
 	Named map[Person]string
-	Time  time.Time // the platform's own
+	// Zone is where that person's profile says they live, an IANA name; "" if it
+	// says nothing. It is a suggestion: they must say so themselves.
+	Zone string
+	Time time.Time // the platform's own
 }
 
 // File is something handed in with a message.

@@ -13,12 +13,10 @@ import (
 	"drumhead/commands/chat"
 )
 
-// Pocket is a pocket in memory, for tests. Fail, if set, is asked before each
-// commit: its error is returned and nothing is changed.
+// Pocket is a pocket in memory, for tests.
 type Pocket struct {
-	Fail func(changes map[string][]byte) error
-
 	mu      sync.Mutex
+	fail    func(changes map[string][]byte) error
 	kept    map[string][]byte
 	commits int
 }
@@ -61,8 +59,8 @@ func (p *Pocket) Commit(ctx context.Context, changes map[string][]byte) error {
 			return errors.New("pocket: a key or value over its limit")
 		}
 	}
-	if p.Fail != nil {
-		if err := p.Fail(changes); err != nil {
+	if p.fail != nil {
+		if err := p.fail(changes); err != nil {
 			return err
 		}
 	}
@@ -77,6 +75,14 @@ func (p *Pocket) Commit(ctx context.Context, changes map[string][]byte) error {
 		p.commits++
 	}
 	return nil
+}
+
+// Fail has f asked before each commit from now on: its error is returned, and
+// nothing is changed. Nil ends it.
+func (p *Pocket) Fail(f func(changes map[string][]byte) error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.fail = f
 }
 
 // Commits tells how many commits there were that changed something.

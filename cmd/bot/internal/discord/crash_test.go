@@ -46,7 +46,7 @@ func newHours() *hours { return &hours{at: time.Now().UTC().Truncate(time.Second
 // has done something and does not know it.
 func powerCut(p *chattest.Pocket, key string) {
 	cut := false
-	p.Fail = func(changes map[string][]byte) error {
+	p.Fail(func(changes map[string][]byte) error {
 		for k := range changes {
 			if strings.HasPrefix(k, key) && !cut {
 				cut = true
@@ -54,7 +54,7 @@ func powerCut(p *chattest.Pocket, key string) {
 			}
 		}
 		return nil
-	}
+	})
 }
 
 // The table of crash points. Each row says what happened before the crash, what

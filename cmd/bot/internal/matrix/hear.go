@@ -94,6 +94,7 @@ func (a *Adapter) understand(ctx context.Context, d chat.Desk, e *event.Event) e
 	if !a.pace.may("say "+string(e.Sender), a.settings.perMinute(), time.Minute) {
 		return a.tell(ctx, e, "matrix.slower")
 	}
+	m.Zone = a.zoneOf(ctx, e.Sender)
 	return a.give(ctx, d, e, m)
 }
 

@@ -124,7 +124,7 @@ func TestKeyThatNeverComes(t *testing.T) {
 	ann.Say(fen, "!two")
 	ann.Say(pub, "!tick")
 	ann.Await("the bot", from(b.user, "/TICK"))
-	b.Adapter.now = func() time.Time { return time.Now().Add(2 * giveUp) }
+	b.later(2 * giveUp)
 	ann.Say(pub, "!tock")
 	once(t, ann, b.user, "matrix.unreadable")
 }
@@ -182,12 +182,12 @@ func TestNothingLeavesUnkept(t *testing.T) {
 	_, _, p, ann, fen := lane(t)
 	pocket := p.b.parts.Pocket.(*chattest.Pocket)
 	l := p.b.parts.Transport.(*liar)
-	pocket.Fail = func(map[string][]byte) error { return io.ErrShortWrite }
+	pocket.Fail(func(map[string][]byte) error { return io.ErrShortWrite })
 	l.mu.Lock()
 	sends := l.sends
 	l.mu.Unlock()
 	_, err := p.b.Send(t.Context(), chat.Post{ID: "p/unkept", To: chat.Destination{Place: placeOf(string(fen), "")}, Entry: -1, Lines: []chat.Line{{{Kind: chat.Plain, Text: "unkept"}}}})
-	pocket.Fail = nil
+	pocket.Fail(nil)
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if err == nil || l.sends != sends {

@@ -38,6 +38,7 @@ type Adapter struct {
 	unread    map[string]time.Time    // what was told to whom, so that it is told once a day
 	expected  map[id.RoomID]time.Time // rooms that were made or joined and did not come by sync yet
 	news      map[id.UserID]bool      // who said that they found no key of ours
+	zones     map[id.UserID]zoneAsked // of people's profiles
 	waiting   bool                    // posts wait in the pocket for a room or the homeserver
 }
 
@@ -56,7 +57,7 @@ func New(s Settings, p Parts) (*Adapter, error) {
 	}
 	a := &Adapter{
 		line: l, settings: s, parts: p, soon: make(chan struct{}, 1), doubt: true, waiting: true,
-		came: map[id.SessionID]bool{}, failures: map[id.EventID]int{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{}, news: map[id.UserID]bool{},
+		came: map[id.SessionID]bool{}, failures: map[id.EventID]int{}, zones: map[id.UserID]zoneAsked{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{}, news: map[id.UserID]bool{},
 	}
 	a.pace.now = l.now
 	if _, err := l.keep.drop("sent"+sep, func(b []byte) bool {

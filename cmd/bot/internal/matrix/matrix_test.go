@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -30,7 +31,11 @@ type bot struct {
 	user     id.UserID
 	recovery string
 	stop     func()
+	ahead    atomic.Int64 // of the real time
 }
+
+// later lets time pass for the bot.
+func (b *bot) later(d time.Duration) { b.ahead.Add(int64(d)) }
 
 func testLog(t testing.TB) *slog.Logger {
 	if os.Getenv("DRUMHEAD_LOG") == "" {
@@ -73,6 +78,7 @@ func (b *bot) run(t testing.TB) {
 	if b.Adapter, err = New(b.settings, b.parts); err != nil {
 		t.Fatal(err)
 	}
+	b.Adapter.now = func() time.Time { return time.Now().Add(time.Duration(b.ahead.Load())) }
 	ctx, cancel := context.WithCancel(context.Background())
 	over := make(chan error, 1)
 	d := chat.Desk(b.desk)

@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -112,10 +113,11 @@ func (p *pump) add(rid id.RoomID, texts ...string) {
 }
 
 // lane is a bot behind a liar, a pump, and somebody in an encrypted room with it.
-func lane(t *testing.T) (*matrixtest.Server, *liar, *pump, *matrixtest.Person, id.RoomID) {
+func lane(t *testing.T, change ...func(*bot)) (*matrixtest.Server, *liar, *pump, *matrixtest.Person, id.RoomID) {
 	s, l := matrixtest.New(t), &liar{}
 	p := &pump{t: t}
-	b := newBot(t, s, func(b *bot) { b.parts.Transport, b.parts.Settle = l, p.settle })
+	change = append(change, func(b *bot) { b.parts.Transport, b.parts.Settle = l, p.settle })
+	b := newBot(t, s, change...)
 	p.b = b
 	ann := s.Join("ann")
 	fen := ann.Room(true, b.user)
@@ -207,7 +209,7 @@ func TestLostByTheHomeserver(t *testing.T) {
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
-	p.b.Adapter.now = func() time.Time { return time.Now().Add(2 * confirmWithin) } // later
+	p.b.later(2 * confirmWithin)
 	ann.Say(fen, "!tick")
 	ann.Await("the answer", from(p.b.user, "/TICK"))
 	once(t, ann, p.b.user, "forgotten")
@@ -221,7 +223,7 @@ func TestHeardOnce(t *testing.T) {
 	p.b.desk.Heard()
 	var mu sync.Mutex
 	fail := 2
-	pocket.Fail = func(changes map[string][]byte) error {
+	pocket.Fail(func(changes map[string][]byte) error {
 		mu.Lock()
 		defer mu.Unlock()
 		_, token := changes[tokenKey]
@@ -230,7 +232,7 @@ func TestHeardOnce(t *testing.T) {
 			return errors.New("the disk is full")
 		}
 		return nil
-	}
+	})
 	ann.Say(fen, "!again")
 	once(t, ann, p.b.user, "/AGAIN")
 	ann.Say(fen, "!more")
@@ -244,14 +246,27 @@ func TestHeardOnce(t *testing.T) {
 	}
 }
 
+// mortal is the pocket of a bot that dies: what it does from then on is lost.
+type mortal struct {
+	*chattest.Pocket
+	dead atomic.Bool
+}
+
+func (m *mortal) Commit(ctx context.Context, changes map[string][]byte) error {
+	if m.dead.Load() {
+		return nil
+	}
+	return m.Pocket.Commit(ctx, changes)
+}
+
 // TestKeysAreKeptWhole: the bot dies between reading a key and keeping it, again
 // and again; the message is read all the same, because its key is kept with the
 // note that it was read.
 func TestKeysAreKeptWhole(t *testing.T) {
-	_, _, p, ann, fen := lane(t)
-	pocket := p.b.parts.Pocket.(*chattest.Pocket)
+	pocket := &mortal{Pocket: chattest.NewPocket()}
+	_, _, p, ann, fen := lane(t, func(b *bot) { b.parts.Pocket = pocket })
 	died := make(chan bool, 1)
-	pocket.Fail = func(changes map[string][]byte) error {
+	pocket.Fail(func(changes map[string][]byte) error {
 		for k := range changes {
 			if strings.HasPrefix(k, "in"+sep) {
 				select {
@@ -262,17 +277,17 @@ func TestKeysAreKeptWhole(t *testing.T) {
 			}
 		}
 		return nil
-	}
-	bo := "" // the next message has a new key
+	})
+	// the next message has a new key
 	if err := ann.Mach.CryptoStore.RemoveOutboundGroupSession(t.Context(), fen); err != nil {
 		t.Fatal(err)
 	}
-	ann.Say(fen, "!late"+bo)
+	ann.Say(fen, "!late")
 	<-died
-	p.b.Adapter.keep.pocket = chattest.NewPocket() // what it does from now on is lost
-	go p.b.stop()
-	time.Sleep(300 * time.Millisecond)
-	pocket.Fail = nil
+	pocket.dead.Store(true)
+	p.b.stop()
+	pocket.Fail(nil)
+	p.b.parts.Pocket = pocket.Pocket
 	p.b.run(t)
 	once(t, ann, p.b.user, "/LATE")
 }
