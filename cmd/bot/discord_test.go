@@ -16,53 +16,16 @@ import (
 
 	"drumhead/cmd/bot/internal/discord"
 	"drumhead/cmd/bot/internal/discord/discordtest"
-	"drumhead/commands/beacon"
-	"drumhead/commands/beacon/beacontest"
 	"drumhead/commands/chat"
 	"drumhead/commands/chat/chattest"
 	"drumhead/commands/chatscript"
-	"drumhead/commands/words"
 	"drumhead/storage"
-	"drumhead/storage/faulty"
 )
 
 // TestScriptsOnDiscord plays every chat script of the terminal against a Discord:
 // as commands with options, buttons, forms and text in private.
 func TestScriptsOnDiscord(t *testing.T) {
-	playOnDiscord(t, chats)
-	playOnDiscord(t, chats+"/beacon", func(p *plan) {
-		p.beacon = func(c *clock) (beacon.Source, *beacon.Chain) {
-			b := beacontest.New(c.Now)
-			return b, b.Chain()
-		}
-	})
-}
-
-func playOnDiscord(t *testing.T, dir string, with ...func(*plan)) {
-	files, err := filepath.Glob(filepath.Join(dir, "*.txt"))
-	if err != nil || len(files) == 0 {
-		t.Fatalf("no scripts in %s: %v", dir, err)
-	}
-	for _, file := range files {
-		t.Run(strings.TrimSuffix(filepath.Base(file), ".txt"), func(t *testing.T) {
-			t.Parallel()
-			b, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			script, err := chatscript.Read(filepath.Base(file), strings.NewReader(string(b)))
-			if err != nil {
-				t.Fatal(err)
-			}
-			got, err := chatscript.Run(t.Context(), script, newHall(t, dir, with...))
-			if err != nil {
-				t.Error(err)
-			}
-			if diff := chatscript.Diff(alike(script.Text()), alike(got)); diff != "" {
-				t.Errorf("%s: other posts than at the terminal:\n%s", script.Name, diff)
-			}
-		})
-	}
+	playElsewhere(t, true, func(t *testing.T, dir string, with ...func(*plan)) chatscript.Runner { return newHall(t, dir, with...) })
 }
 
 var (
@@ -100,14 +63,7 @@ type hall struct {
 
 func newHall(t *testing.T, files string, with ...func(*plan)) *hall {
 	h := &hall{t: t, plan: plan{data: t.TempDir(), practice: seed(t), log: slog.New(slog.DiscardHandler)}, pocket: chattest.NewPocket()}
-	h.plan.wrap = func(s storage.Store) storage.Store {
-		return faulty.Over(s, func(c faulty.Call) (f faulty.Fault) {
-			if c == faulty.Append && h.fail.CompareAndSwap(true, false) {
-				f.After = storage.ErrUnknown
-			}
-			return f
-		}, nil)
-	}
+	h.plan.wrap = doubtful(&h.fail)
 	for _, set := range with {
 		set(&h.plan)
 	}
@@ -154,13 +110,12 @@ func (h *hall) open() {
 
 // connect starts the adapter.
 func (h *hall) connect() {
-	catalog, err := words.English()
+	say, err := sayings()
 	if err != nil {
 		h.t.Fatal(err)
 	}
-	speaker := words.Speaker{Catalog: catalog}
 	h.bot, err = discord.New(h.set, discord.Parts{Pocket: h.pocket, Specs: h.house.desk.Specs(), Make: h.house.desk, Now: h.house.clock.Now,
-		Say:    func(id string, slots ...any) string { return words.Flat(speaker.Say(id, slots...)) },
+		Say:    say,
 		Settle: h.Settle(h.house.settle), Log: slog.New(slog.NewTextHandler(h.logTo(), &slog.HandlerOptions{Level: slog.LevelWarn}))})
 	if err != nil {
 		h.t.Fatal(err)

@@ -6,9 +6,6 @@ import (
 	"context"
 	"errors"
 	"log/slog"
-	"os"
-	"path/filepath"
-	"strings"
 	"sync/atomic"
 	"testing"
 
@@ -17,52 +14,16 @@ import (
 	"drumhead/cmd/bot/internal/matrix"
 	"drumhead/cmd/bot/internal/matrix/matrixtest"
 	"drumhead/commands/args"
-	"drumhead/commands/beacon"
-	"drumhead/commands/beacon/beacontest"
 	"drumhead/commands/chat"
 	"drumhead/commands/chat/chattest"
 	"drumhead/commands/chatscript"
-	"drumhead/commands/words"
 	"drumhead/storage"
-	"drumhead/storage/faulty"
 )
 
 // TestScriptsOnMatrix plays every chat script of the terminal in encrypted rooms
 // on a real homeserver: typed commands, figures, replies and reactions.
 func TestScriptsOnMatrix(t *testing.T) {
-	playOnMatrix(t, chats)
-	playOnMatrix(t, chats+"/beacon", func(p *plan) {
-		p.beacon = func(c *clock) (beacon.Source, *beacon.Chain) {
-			b := beacontest.New(c.Now)
-			return b, b.Chain()
-		}
-	})
-}
-
-func playOnMatrix(t *testing.T, dir string, with ...func(*plan)) {
-	files, err := filepath.Glob(filepath.Join(dir, "*.txt"))
-	if err != nil || len(files) == 0 {
-		t.Fatalf("no scripts in %s: %v", dir, err)
-	}
-	for _, file := range files {
-		t.Run(strings.TrimSuffix(filepath.Base(file), ".txt"), func(t *testing.T) {
-			b, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			script, err := chatscript.Read(filepath.Base(file), strings.NewReader(string(b)))
-			if err != nil {
-				t.Fatal(err)
-			}
-			got, err := chatscript.Run(t.Context(), script, newFen(t, dir, with...))
-			if err != nil {
-				t.Error(err)
-			}
-			if diff := chatscript.Diff(alike(script.Text()), alike(got)); diff != "" {
-				t.Errorf("%s: other posts than at the terminal:\n%s", script.Name, diff)
-			}
-		})
-	}
+	playElsewhere(t, false, func(t *testing.T, dir string, with ...func(*plan)) chatscript.Runner { return newFen(t, dir, with...) })
 }
 
 // fen is a whole bot in a practice directory, in encrypted rooms on a homeserver
@@ -87,14 +48,7 @@ type fen struct {
 func newFen(t *testing.T, files string, with ...func(*plan)) *fen {
 	server := matrixtest.New(t)
 	f := &fen{t: t, plan: plan{data: t.TempDir(), practice: seed(t), log: slog.New(slog.DiscardHandler)}}
-	f.plan.wrap = func(s storage.Store) storage.Store {
-		return faulty.Over(s, func(c faulty.Call) (fault faulty.Fault) {
-			if c == faulty.Append && f.fail.CompareAndSwap(true, false) {
-				fault.After = storage.ErrUnknown
-			}
-			return fault
-		}, nil)
-	}
+	f.plan.wrap = doubtful(&f.fail)
 	for _, set := range with {
 		set(&f.plan)
 	}
@@ -141,12 +95,12 @@ func (f *fen) open() {
 
 // connect starts the adapter on what its pocket holds.
 func (f *fen) connect() {
-	catalog, err := words.English()
+	say, err := sayings()
 	if err != nil {
 		f.t.Fatal(err)
 	}
-	speaker, p := words.Speaker{Catalog: catalog}, f.parts
-	p.Say = func(id string, slots ...any) string { return words.Flat(speaker.Say(id, slots...)) }
+	p := f.parts
+	p.Say = say
 	p.Make, p.Now = f.house.desk, f.house.clock.Now
 	p.OnPost = f.Stage.OnPost
 	p.Settle = func(ctx context.Context) error { _, err := f.house.due(ctx); return err }
