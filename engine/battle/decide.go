@@ -113,16 +113,22 @@ func (r *run) emit(e Event) {
 
 // playing refuses what needs a battle in play, and tells who asks.
 func playing(s State, o Order) (side int, err error) {
-	switch s.Stage {
-	case Unborn:
-		return Nobody, refuse("battle.refuse.none")
-	case Over:
+	if s.Stage == Over {
 		return Nobody, reason.Refuse("/battle status", "battle.refuse.played")
-	case Ended:
-		return Nobody, refuse("battle.refuse.over")
 	}
+	return seated(s, o)
+}
+
+// seated tells who asks; it refuses who does not play here, and everybody where no
+// battle has begun or it has ended for good.
+func seated(s State, o Order) (side int, err error) {
 	side = s.SideOf(o.Player)
-	if side == Nobody {
+	switch {
+	case s.Stage == Unborn:
+		return Nobody, refuse("battle.refuse.none")
+	case s.Stage == Ended:
+		return Nobody, refuse("battle.refuse.over")
+	case side == Nobody:
 		return Nobody, refuse("battle.refuse.stranger", "players", s.people())
 	}
 	return side, nil

@@ -45,14 +45,10 @@ func checkAgree(s State, o Order) error {
 		}
 		return nil
 	}
-	side := s.SideOf(o.Player)
+	side, err := seated(s, o)
 	switch {
-	case s.Stage == Unborn:
-		return refuse("battle.refuse.none")
-	case s.Stage == Ended:
-		return refuse("battle.refuse.over")
-	case side == Nobody:
-		return refuse("battle.refuse.stranger", "players", s.people())
+	case err != nil:
+		return err
 	case s.Stage == Playing && s.Proposed != Other(side):
 		return refuse("battle.refuse.nothing")
 	case s.Stage == Over && s.Agreed[side]:

@@ -42,14 +42,10 @@ type Plea struct {
 
 // checkUndo refuses what is too long ago, was never done, or is asked already.
 func checkUndo(s State, o Order, u Undo) error {
-	side := s.SideOf(o.Player)
+	side, err := seated(s, o)
 	switch {
-	case s.Stage == Unborn:
-		return refuse("battle.refuse.none")
-	case s.Stage == Ended:
-		return refuse("battle.refuse.over")
-	case side == Nobody:
-		return refuse("battle.refuse.stranger", "players", s.people())
+	case err != nil:
+		return err
 	case u.Said != "" && !isHash(u.Said):
 		return refuse("battle.refuse.said")
 	}

@@ -339,7 +339,7 @@ func (a *Adapter) change(ctx context.Context, channel string, p chat.Post, files
 func (a *Adapter) made(ctx context.Context, p *chat.Post) []made {
 	var out []made
 	for i, r := range append(append([]chat.Recipe{}, p.Pictures...), p.Files...) {
-		m := made{name: fileName(r.Name)}
+		m := made{name: chat.FileName(r.Name)}
 		if i < len(p.Pictures) {
 			m.alt = r.Alt
 		}
@@ -358,22 +358,6 @@ func (a *Adapter) made(ctx context.Context, p *chat.Post) []made {
 	}
 	return out
 }
-
-// fileName keeps of a name what Discord shows as it stands.
-func fileName(name string) string {
-	safe := strings.Map(func(r rune) rune {
-		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("-_.", r) {
-			return r
-		}
-		return '-'
-	}, name)
-	if safe = strings.TrimLeft(cutTo(safe, mostFileName), ".-"); safe == "" {
-		return "file"
-	}
-	return safe
-}
-
-const mostFileName = 100
 
 // muted tells whether the bot was refused in a channel and has not seen since
 // that it may speak.

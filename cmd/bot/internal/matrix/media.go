@@ -34,7 +34,7 @@ func (a *Adapter) attachment(ctx context.Context, rid id.RoomID, root id.EventID
 	if err != nil {
 		return nil, err
 	}
-	m := &event.MessageEventContent{MsgType: event.MsgFile, FileName: fileName(r.Name), Body: fileName(r.Name)}
+	m := &event.MessageEventContent{MsgType: event.MsgFile, FileName: chat.FileName(r.Name), Body: chat.FileName(r.Name)}
 	if picture {
 		m.MsgType = event.MsgImage
 		if alt := harmless(r.Alt); alt != "" {
@@ -127,18 +127,6 @@ func (a *Adapter) fetch(ctx context.Context, c *event.MessageEventContent) (chat
 	return chat.File{Name: cutTo(name, mostFileName), Bytes: b}, nil
 }
 
+// mostFileName is how many characters of the name of a file that is handed in are
+// taken.
 const mostFileName = 100
-
-// fileName keeps of a name what is safe as a file's name everywhere.
-func fileName(name string) string {
-	safe := strings.Map(func(r rune) rune {
-		if r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("-_.", r) {
-			return r
-		}
-		return '-'
-	}, name)
-	if safe = strings.TrimLeft(safe, ".-"); safe == "" {
-		return "file"
-	}
-	return safe[max(0, len(safe)-mostFileName):]
-}

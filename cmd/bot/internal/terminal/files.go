@@ -38,10 +38,10 @@ func (f file) line(t *Terminal) string {
 // words of a post are enough without it.
 func (t *Terminal) makeAll(ctx context.Context, p chat.Post) (m made) {
 	for _, r := range p.Pictures {
-		m.pictures = append(m.pictures, file{true, fileName(r.Name), t.make(ctx, r), harmless(r.Alt)})
+		m.pictures = append(m.pictures, file{true, chat.FileName(r.Name), t.make(ctx, r), harmless(r.Alt)})
 	}
 	for _, r := range p.Files {
-		m.files = append(m.files, file{false, fileName(r.Name), t.make(ctx, r), harmless(r.Alt)})
+		m.files = append(m.files, file{false, chat.FileName(r.Name), t.make(ctx, r), harmless(r.Alt)})
 	}
 	return m
 }
@@ -55,7 +55,7 @@ func (t *Terminal) make(ctx context.Context, r chat.Recipe) string {
 		t.Log.Error("a file could not be made", "kind", r.Kind, "name", r.Name, "err", err)
 		return ""
 	}
-	path, err := keep(t.Files, fileName(r.Name), b)
+	path, err := keep(t.Files, chat.FileName(r.Name), b)
 	if err != nil {
 		t.Log.Error("a file could not be kept", "name", r.Name, "err", err)
 		return ""
@@ -91,27 +91,4 @@ func keep(dir, name string, b []byte) (string, error) {
 		}
 	}
 	return "", fmt.Errorf("more than %d files are called %s", mostCopies, name)
-}
-
-// fileName keeps of a name what is safe as a file's name everywhere.
-func fileName(name string) string {
-	safe := strings.Map(func(r rune) rune {
-		switch {
-		case r >= 'a' && r <= 'z', r >= 'A' && r <= 'Z', r >= '0' && r <= '9', r == '-', r == '_', r == '.':
-			return r
-		}
-		return '-'
-	}, name)
-	if safe = strings.TrimLeft(safe, ".-"); safe == "" {
-		safe = "file"
-	}
-	const longest = 100
-	if len(safe) > longest {
-		ext := filepath.Ext(safe)
-		if len(ext) > 10 {
-			ext = ""
-		}
-		safe = safe[:longest-len(ext)] + ext
-	}
-	return safe
 }

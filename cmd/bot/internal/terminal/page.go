@@ -88,7 +88,7 @@ func (t *Terminal) shown(p chat.Post) chatscript.Shown {
 		s.Pictures = append(s.Pictures, harmless(r.Alt))
 	}
 	for _, r := range p.Files {
-		s.Files = append(s.Files, fileName(r.Name))
+		s.Files = append(s.Files, chat.FileName(r.Name))
 	}
 	return s
 }

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"unicode"
+
+	"drumhead/commands/chat"
 )
 
 func TestWrap(t *testing.T) {
@@ -64,7 +66,7 @@ func TestKeep(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "files")
 	var got []string
 	for _, b := range []string{"one", "two", "one", "two", "three"} {
-		path, err := keep(dir, fileName("../fen turn.jsonl"), []byte(b))
+		path, err := keep(dir, chat.FileName("../fen turn.jsonl"), []byte(b))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -75,10 +77,5 @@ func TestKeep(t *testing.T) {
 	}
 	if want := []string{"fen-turn.jsonl", "fen-turn-2.jsonl", "fen-turn.jsonl", "fen-turn-2.jsonl", "fen-turn-3.jsonl"}; !reflect.DeepEqual(got, want) {
 		t.Errorf("names %q, want %q", got, want)
-	}
-	for in, want := range map[string]string{"": "file", "..": "file", ".hidden": "hidden", "a/b\\c": "a-b-c", strings.Repeat("x", 300) + ".toml": strings.Repeat("x", 95) + ".toml"} {
-		if name := fileName(in); name != want {
-			t.Errorf("%.20q: %q, want %q", in, name, want)
-		}
 	}
 }
