@@ -39,6 +39,20 @@ type Person struct {
 // Join registers somebody who listens from now on and accepts every invitation.
 func (s *Server) Join(name string) *Person {
 	s.t.Helper()
+	p := s.Absent(name)
+	ctx, cancel := context.WithCancel(context.Background())
+	if err := p.Cli.SetDisplayName(ctx, name); err != nil {
+		s.t.Fatal(err)
+	}
+	done := make(chan struct{})
+	go func() { defer close(done); p.listen(ctx) }()
+	s.t.Cleanup(func() { cancel(); <-done })
+	return p
+}
+
+// Absent registers somebody who has a device with keys and does not listen.
+func (s *Server) Absent(name string) *Person {
+	s.t.Helper()
 	a := s.Register(name, true)
 	cli, err := mautrix.NewClient(s.URL, id.UserID(a.User), a.Token)
 	if err != nil {
@@ -50,7 +64,7 @@ func (s *Server) Join(name string) *Person {
 	p.more = sync.NewCond(&p.mu)
 	quiet := zerolog.Nop()
 	p.Mach = crypto.NewOlmMachine(cli, &quiet, crypto.NewMemoryStore(nil), p.State.(crypto.StateStore))
-	ctx, cancel := context.WithCancel(context.Background())
+	ctx := context.Background()
 	if _, err := cli.Versions(ctx); err != nil {
 		s.t.Fatal(err)
 	}
@@ -61,12 +75,6 @@ func (s *Server) Join(name string) *Person {
 	if err := p.Mach.ShareKeys(ctx, 0); err != nil {
 		s.t.Fatal(err)
 	}
-	if err := cli.SetDisplayName(ctx, name); err != nil {
-		s.t.Fatal(err)
-	}
-	done := make(chan struct{})
-	go func() { defer close(done); p.listen(ctx) }()
-	s.t.Cleanup(func() { cancel(); <-done })
 	return p
 }
 
