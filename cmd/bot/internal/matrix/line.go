@@ -168,7 +168,7 @@ func (b *barrier) RoundTrip(r *http.Request) (*http.Response, error) {
 func depends(r *http.Request) bool {
 	switch path := r.URL.Path; r.Method {
 	case http.MethodPut:
-		return strings.Contains(path, "/sendToDevice/") || strings.Contains(path, "/send/")
+		return strings.Contains(path, "/sendToDevice/") || strings.Contains(path, "/send/") || strings.Contains(path, "/redact/")
 	case http.MethodPost:
 		return slices.ContainsFunc([]string{"/keys/upload", "/keys/signatures/upload", "/keys/device_signing/upload"},
 			func(end string) bool { return strings.HasSuffix(path, end) })

@@ -60,11 +60,13 @@ func New(s Settings, p Parts) (*Adapter, error) {
 		came: map[id.SessionID]bool{}, failures: map[id.EventID]int{}, zones: map[id.UserID]zoneAsked{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{}, news: map[id.UserID]bool{},
 	}
 	a.pace.now = l.now
-	if _, err := l.keep.drop("sent"+sep, func(b []byte) bool {
-		var d delivered
-		return json.Unmarshal(b, &d) == nil && l.now().Sub(d.Time) > sentFor
-	}); err != nil {
-		return nil, err
+	for _, kind := range []string{"sent", "beside"} {
+		if _, err := l.keep.drop(kind+sep, func(b []byte) bool {
+			var d struct{ Time time.Time }
+			return json.Unmarshal(b, &d) == nil && l.now().Sub(d.Time) > sentFor
+		}); err != nil {
+			return nil, err
+		}
 	}
 	if a.cards, err = openCards(l.keep, l.now); err != nil {
 		return nil, err

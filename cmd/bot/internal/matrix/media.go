@@ -5,6 +5,8 @@ package matrix
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -23,25 +25,37 @@ import (
 	"drumhead/commands/chat"
 )
 
-// attachment makes a picture or a file of a post and uploads it; the content is
-// kept with the part, so that a second try needs no second upload. It is nil if
-// nobody here makes pictures.
-func (a *Adapter) attachment(ctx context.Context, rid id.RoomID, root id.EventID, p chat.Post, r chat.Recipe, picture bool) (json.RawMessage, error) {
-	if a.parts.Make == nil {
-		return nil, nil
+// made is a picture or a file of a post.
+type made struct {
+	name, caption string
+	picture       bool
+	bytes         []byte
+}
+
+// looks is what tells it from others.
+func (m made) looks() string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%q %q %t %x", m.name, m.caption, m.picture, sha256.Sum256(m.bytes)))
+	return base64.RawURLEncoding.EncodeToString(sum[:])
+}
+
+// make makes a picture or a file of a post.
+func (a *Adapter) make(ctx context.Context, r chat.Recipe, picture bool) (m made, err error) {
+	m = made{name: chat.FileName(r.Name), caption: chat.FileName(r.Name), picture: picture}
+	if alt := harmless(r.Alt); picture && alt != "" {
+		m.caption = alt // says what the picture shows
 	}
-	b, err := a.parts.Make.Make(ctx, r)
-	if err != nil {
-		return nil, err
-	}
-	m := &event.MessageEventContent{MsgType: event.MsgFile, FileName: chat.FileName(r.Name), Body: chat.FileName(r.Name)}
-	if picture {
+	m.bytes, err = a.parts.Make.Make(ctx, r)
+	return m, err
+}
+
+// attachment uploads a picture or a file, and is its message, in the place of
+// another if it changes one.
+func (a *Adapter) attachment(ctx context.Context, rid id.RoomID, root, changes id.EventID, p chat.Post, one made) (json.RawMessage, error) {
+	m := &event.MessageEventContent{MsgType: event.MsgFile, FileName: one.name, Body: one.caption}
+	if one.picture {
 		m.MsgType = event.MsgImage
-		if alt := harmless(r.Alt); alt != "" {
-			m.Body = alt // the caption says what the picture shows
-		}
 	}
-	return a.upload(ctx, rid, root, p, m, b)
+	return a.upload(ctx, rid, root, changes, p, m, one.bytes)
 }
 
 // textFile is a post whose text is too long for a message, as a file.
@@ -52,14 +66,14 @@ func (a *Adapter) textFile(ctx context.Context, rid id.RoomID, root id.EventID, 
 		bare, _ := w.line(p, l)
 		b.WriteString(bare + "\n")
 	}
-	return a.upload(ctx, rid, root, p, &event.MessageEventContent{MsgType: event.MsgFile, FileName: asText, Body: asText}, []byte(b.String()))
+	return a.upload(ctx, rid, root, "", p, &event.MessageEventContent{MsgType: event.MsgFile, FileName: asText, Body: asText}, []byte(b.String()))
 }
 
 const asText = "post.txt"
 
 // upload brings bytes to the homeserver, encrypted where the room is: it cannot
 // see what it keeps, nor can whoever learns the address.
-func (a *Adapter) upload(ctx context.Context, rid id.RoomID, root id.EventID, p chat.Post, m *event.MessageEventContent, b []byte) (json.RawMessage, error) {
+func (a *Adapter) upload(ctx context.Context, rid id.RoomID, root, changes id.EventID, p chat.Post, m *event.MessageEventContent, b []byte) (json.RawMessage, error) {
 	m.Info = &event.FileInfo{MimeType: http.DetectContentType(b), Size: len(b)}
 	if size, _, err := image.DecodeConfig(bytes.NewReader(b)); err == nil {
 		m.Info.Width, m.Info.Height = size.Width, size.Height
@@ -81,7 +95,7 @@ func (a *Adapter) upload(ctx context.Context, rid id.RoomID, root id.EventID, p 
 	} else {
 		m.URL = r.ContentURI.CUString()
 	}
-	a.relate(m, rid, root)
+	a.relate(m, root, changes)
 	return a.marked(m, p, rid)
 }
 

@@ -26,6 +26,11 @@ type parcel struct {
 	Content json.RawMessage
 	Extra   json.RawMessage `json:",omitempty"` // a file that goes before it
 	Edit    chat.PostID     `json:",omitempty"`
+	Changes id.EventID      `json:",omitempty"` // the message in whose place it shows
+	Redacts id.EventID      `json:",omitempty"` // the message that it takes away; it has no content
+	Beside  id.EventID      `json:",omitempty"` // the message of the words that it belongs to
+	Looks   string          `json:",omitempty"` // sum of a picture or file, to know it again
+	Picture bool            `json:",omitempty"`
 	Card    *card           `json:",omitempty"`
 	Try     int
 	Time    time.Time  // when it was tried last

@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"strconv"
+	"strings"
 	"time"
 
 	"maunium.net/go/mautrix"
@@ -46,37 +47,35 @@ func (a *Adapter) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
 // bring sends the parts of a post into a room: its text, its pictures, its files.
 func (a *Adapter) bring(ctx context.Context, rid id.RoomID, root id.EventID, p chat.Post) (chat.Receipt, error) {
 	card, _ := cardOf(p, placeOf(string(rid), string(root)), a.now())
-	first := parcel{Post: p.ID, Room: rid, Card: &card, Edit: p.Edit}
+	changes, err := a.edited(rid, p)
+	if err != nil {
+		return chat.Receipt{}, err
+	}
+	first := parcel{Post: p.ID, Room: rid, Card: &card, Edit: p.Edit, Changes: changes}
 	first.Txn = txnOf(rid, p.ID, 0)
 	done, ok, err := a.sent(first.Txn)
 	if err == nil && !ok {
-		if first.Content, first.Extra, err = a.content(ctx, rid, root, p); err == nil {
+		if first.Content, first.Extra, err = a.content(ctx, rid, root, changes, p); err == nil {
 			done, err = a.dispatch(ctx, first)
 		}
+	}
+	if err == nil {
+		err = a.attach(ctx, rid, root, done, p)
 	}
 	if err != nil {
 		return chat.Receipt{}, err
 	}
-	for n, r := range append(p.Pictures, p.Files...) {
-		part := parcel{Post: p.ID, Room: rid, Txn: txnOf(rid, p.ID, n+1)}
-		if _, ok, err := a.sent(part.Txn); ok || err != nil {
-			if err != nil {
-				return chat.Receipt{}, err
-			}
-			continue
-		}
-		if part.Content, err = a.attachment(ctx, rid, root, p, r, n < len(p.Pictures)); err != nil {
-			a.log.Error("matrix: a picture or file could not be made", "kind", r.Kind, "name", r.Name, "err", err)
-			continue // the words of a post are enough without it
-		}
-		if part.Content == nil {
-			continue
-		}
-		if _, err := a.dispatch(ctx, part); err != nil {
-			return chat.Receipt{}, err
-		}
-	}
 	return chat.Receipt{Ref: string(done.root()), Time: done.Time}, nil
+}
+
+// edited is the message that a post changes, "" if it is a new one. An edit of a
+// post that is not known here is a new message.
+func (a *Adapter) edited(rid id.RoomID, p chat.Post) (id.EventID, error) {
+	if p.Edit == "" {
+		return "", nil
+	}
+	before, _, err := a.sent(txnOf(rid, p.Edit, 0))
+	return before.root(), err
 }
 
 // txnOf names a part of a post in a room for the homeserver, which takes it once.
@@ -86,7 +85,7 @@ func txnOf(rid id.RoomID, p chat.PostID, part int) string {
 }
 
 // content is the message of a post's lines.
-func (a *Adapter) content(ctx context.Context, rid id.RoomID, root id.EventID, p chat.Post) (content, extra json.RawMessage, err error) {
+func (a *Adapter) content(ctx context.Context, rid id.RoomID, root, changes id.EventID, p chat.Post) (content, extra json.RawMessage, err error) {
 	w := a.pen(rid)
 	page := w.page(p)
 	if len(page.Plain)+len(page.HTML) > mostBody {
@@ -101,19 +100,7 @@ func (a *Adapter) content(ctx context.Context, rid id.RoomID, root id.EventID, p
 	for _, u := range page.Mentions {
 		m.Mentions.Add(id.UserID(u))
 	}
-	if p.Edit != "" {
-		before, ok, err := a.sent(txnOf(rid, p.Edit, 0))
-		if err != nil {
-			return nil, nil, err
-		}
-		if ok { // an edit notifies nobody; one whose post is not known is a new message
-			m.Mentions = &event.Mentions{}
-			m.SetEdit(before.root())
-			b, err := a.marked(m, p, rid)
-			return b, extra, err
-		}
-	}
-	a.relate(m, rid, root)
+	a.relate(m, root, changes)
 	b, err := a.marked(m, p, rid)
 	return b, extra, err
 }
@@ -131,9 +118,15 @@ func (a *Adapter) marked(m *event.MessageEventContent, p chat.Post, rid id.RoomI
 	return json.Marshal(&event.Content{Parsed: m, Raw: raw})
 }
 
-// relate puts a message into its thread.
-func (a *Adapter) relate(m *event.MessageEventContent, rid id.RoomID, root id.EventID) {
-	if root != "" {
+// relate puts a message into its thread, or in the place of the one that it
+// changes. An edit notifies nobody.
+func (a *Adapter) relate(m *event.MessageEventContent, root, changes id.EventID) {
+	switch {
+	case changes != "":
+		m.Mentions = &event.Mentions{}
+		m.SetEdit(changes)
+		m.Body = strings.ToValidUTF8(m.Body, "") // the library cuts what old clients show by bytes
+	case root != "":
 		m.RelatesTo = (&event.RelatesTo{}).SetThread(root, root)
 	}
 }
@@ -150,7 +143,7 @@ func (a *Adapter) pen(rid id.RoomID) pen {
 // is seen in the room.
 func (a *Adapter) dispatch(ctx context.Context, p parcel) (delivered, error) {
 	if p.Extra != nil {
-		file := parcel{Post: p.Post, Room: p.Room, Txn: p.Txn + "t", Content: p.Extra}
+		file := parcel{Post: p.Post, Room: p.Room, Txn: p.Txn + asText, Content: p.Extra}
 		p.Extra = nil
 		if _, ok, err := a.sent(file.Txn); err != nil {
 			return delivered{}, err
@@ -168,11 +161,25 @@ func (a *Adapter) dispatch(ctx context.Context, p parcel) (delivered, error) {
 	if err := a.keep.set(key("pend", p.Txn), p); err != nil {
 		return delivered{}, err
 	}
-	e, err := a.say(ctx, p.Room, event.EventMessage, p.Txn, p.Content)
+	e, err := a.put(ctx, p)
 	if err != nil {
 		return delivered{}, a.refusedBy(err, p)
 	}
 	return a.took(p, e, false)
+}
+
+// put makes the request of a part.
+func (a *Adapter) put(ctx context.Context, p parcel) (id.EventID, error) {
+	if p.Redacts == "" {
+		return a.say(ctx, p.Room, event.EventMessage, p.Txn, p.Content)
+	}
+	ctx, cancel := context.WithTimeout(ctx, requestWithin)
+	defer cancel()
+	r, err := a.cli.RedactEvent(ctx, p.Room, p.Redacts, mautrix.ReqRedact{TxnID: p.Txn})
+	if err != nil {
+		return "", err
+	}
+	return r.EventID, nil
 }
 
 // ready tells whether a part may go out now: the bot's own join must have come by
@@ -205,10 +212,7 @@ func (a *Adapter) ready(p parcel) error {
 
 // took notes that the homeserver has a part. Seen: it was seen in the room too.
 func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
-	done := delivered{Event: e, Time: p.Told}
-	if before, ok, err := a.sent(txnOf(p.Room, p.Edit, 0)); err == nil && ok && p.Edit != "" {
-		done.Edits = before.root()
-	}
+	done := delivered{Event: e, Edits: p.Changes, Time: p.Told}
 	if err := a.keep.set(key("sent", p.Txn), done); err != nil {
 		return done, err
 	}
@@ -219,6 +223,9 @@ func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
 		if err := a.keep.set(key("pend", p.Txn), p); err != nil {
 			return done, err
 		}
+	}
+	if p.Beside != "" {
+		return done, a.besides(p, done)
 	}
 	if p.Card == nil {
 		return done, nil

@@ -179,6 +179,14 @@ func (p *Script) Say(room, text string) (event string) {
 	return event
 }
 
+// Shows is what somebody who opens a room sees of what was said in it: edits stand in
+// the place of what they change, and what was taken away is not there.
+func (p *Script) Shows(room string) (all []Seen) {
+	p.t.Helper()
+	p.Do("shows", map[string]any{"room": room}, &all)
+	return all
+}
+
 // Room makes a room with people in it, and waits until they are.
 func (p *Script) Room(encrypted bool, invite ...string) (room string) {
 	p.t.Helper()

@@ -116,12 +116,16 @@ func (g *Stage) unnamed(p chat.Post, s *chatscript.Shown) {
 // attached waits for a picture or a file of a post, and says what it is called.
 func (g *Stage) attached(who *Person, p chat.Post, kind event.MessageType, r chat.Recipe) string {
 	g.t.Helper()
-	e := who.Await(fmt.Sprintf("%s of %s", r.Name, p.ID), func(e *event.Event) bool {
+	var c *event.MessageEventContent
+	who.Await(fmt.Sprintf("%s of %s", r.Name, p.ID), func(e *event.Event) bool {
 		mark, _ := e.Content.Raw[postMark].(string)
-		c := e.Content.AsMessage()
-		return e.Sender == g.Bot && mark == string(p.ID) && c.MsgType == kind && c.GetFileName() == r.Name
+		if c = e.Content.AsMessage(); c.NewContent != nil {
+			c = c.NewContent
+		}
+		// what an edit leaves as it is stays where it is
+		ours := e.Sender == g.Bot && (mark == string(p.ID) || p.Edit != "" && (kind != event.MsgImage || c.Body == r.Alt))
+		return ours && c.MsgType == kind && c.GetFileName() == r.Name
 	})
-	c := e.Content.AsMessage()
 	if c.File == nil || c.URL != "" {
 		g.t.Errorf("%s of %s is not encrypted", r.Name, p.ID)
 	}

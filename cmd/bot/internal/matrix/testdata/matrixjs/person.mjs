@@ -88,6 +88,11 @@ const does = {
     const plain = await globalThis.crypto.subtle.decrypt({ name: "AES-CTR", counter: Buffer.from(file.iv, "base64"), length: 64 }, key, bytes);
     return Buffer.from(plain).toString("base64");
   },
+  async shows({ room }) {
+    return client.getRoom(room).getLiveTimeline().getEvents()
+      .filter((e) => e.getType() === "m.room.message" && !e.isRelation("m.replace") && !e.isRedacted())
+      .map((e) => ({ id: e.getId(), sender: e.getSender(), type: e.getType(), content: e.getContent(), encrypted: e.isEncrypted() }));
+  },
   async stop() { client.stopClient(); setTimeout(() => process.exit(0), 10); },
 };
 
