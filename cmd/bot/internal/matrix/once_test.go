@@ -292,36 +292,6 @@ func TestKeysAreKeptWhole(t *testing.T) {
 	once(t, ann, p.b.user, "/LATE")
 }
 
-// TestGap: what was said while the bot was away is heard, all of it, in order.
-func TestGap(t *testing.T) {
-	_, _, p, ann, fen := lane(t)
-	p.b.desk.Answer(nil)
-	p.b.desk.Heard()
-	p.b.stop()
-	const many = 130 // more than one sync answer holds
-	for i := range many {
-		ann.Say(fen, fmt.Sprintf("!missed %d", i))
-	}
-	p.b.run(t)
-	ann.Say(fen, "!last")
-	var got []chat.Message
-	for range 1000 {
-		got = append(got, p.b.desk.Heard()...)
-		if n := len(got); n > 0 && got[n-1].Text == "/last" {
-			break
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
-	if len(got) != many+1 {
-		t.Fatalf("%d of %d were heard", len(got), many+1)
-	}
-	for i, m := range got[:many] {
-		if m.Text != fmt.Sprintf("/missed %d", i) {
-			t.Fatalf("%d is %q", i, m.Text)
-		}
-	}
-}
-
 // TestTheLogKeepsQuiet: neither what people say nor a token nor the password ever
 // stands in the log, not even where requests fail.
 func TestTheLogKeepsQuiet(t *testing.T) {
