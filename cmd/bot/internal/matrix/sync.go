@@ -144,19 +144,50 @@ func (a *Adapter) ask(ctx context.Context, since, filter string) (*mautrix.RespS
 // answer is a sync answer on its way through; what was done of it is not done
 // again when the rest failed.
 type answer struct {
-	resp   *mautrix.RespSync
-	first  bool // of a new login: nothing in it is for the bot
-	keys   bool // the part about keys is done
-	echoes int  // of our own posts
+	resp    *mautrix.RespSync
+	first   bool        // of a new login: nothing in it is for the bot
+	entered []id.RoomID // the rooms that it is the first to tell of; nil: not looked yet
+	keys    bool        // the part about keys is done
+	echoes  int         // of our own posts
+}
+
+// newRooms are the rooms of an answer that the bot was not in before it.
+func (a *Adapter) newRooms(r *mautrix.RespSync) []id.RoomID {
+	rids := []id.RoomID{}
+	for rid := range r.Rooms.Join {
+		if !a.rooms.joined(rid) {
+			rids = append(rids, rid)
+		}
+	}
+	return rids
+}
+
+// reread takes in how a room stands now. Of a room that the bot has just come into
+// a homeserver may tell a state that is newer than what is said after it, and not
+// tell it again: then the older event would stay for good.
+func (a *Adapter) reread(ctx context.Context, rid id.RoomID) error {
+	state, err := a.cli.State(ctx, rid)
+	if err != nil {
+		return tolerable(err)
+	}
+	for _, byKey := range state {
+		for _, e := range byKey {
+			if err := a.rooms.apply(ctx, rid, e); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // take takes an answer in, in the order in which its parts depend on each other,
 // and commits it last: then the token moves on.
 func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 	r := n.resp
-	joinedNow := map[id.RoomID]bool{}
+	if n.entered == nil {
+		n.entered = a.newRooms(r)
+	}
 	for rid, one := range r.Rooms.Join {
-		joinedNow[rid] = !a.rooms.joined(rid)
 		for _, e := range one.State.Events {
 			if err := a.rooms.apply(ctx, rid, e); err != nil {
 				return err
@@ -189,6 +220,13 @@ func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 			return err
 		}
 	}
+	if !n.first {
+		for _, rid := range n.entered {
+			if err := a.reread(ctx, rid); err != nil {
+				return err
+			}
+		}
+	}
 	for rid, one := range r.Rooms.Invite {
 		if err := a.invited(ctx, rid, one); err != nil {
 			return err
@@ -198,10 +236,8 @@ func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 	if err := a.keep.commit(ctx); err != nil {
 		return err
 	}
-	for _, now := range joinedNow {
-		if now {
-			a.nudge() // what waited for the room
-		}
+	if len(n.entered) > 0 {
+		a.nudge() // what waited for the rooms
 	}
 	return nil
 }
@@ -279,18 +315,18 @@ func (a *Adapter) timeline(ctx context.Context, d chat.Desk, rid id.RoomID, t ma
 		}
 	}
 	for _, e := range t.Events {
-		if known[e.ID] {
-			continue
-		}
-		if e.StateKey != nil {
+		if e.StateKey != nil { // of an answer that is taken in again too: the state before it was
 			if err := a.rooms.apply(ctx, rid, e); err != nil {
 				return echoes, err
 			}
-			if !live && !first && a.joins([]*event.Event{e}) {
-				live = true
-				if err := a.greet(ctx, d, rid, e); err != nil {
-					return echoes, err
-				}
+		}
+		if known[e.ID] {
+			continue
+		}
+		if e.StateKey != nil && !live && !first && a.joins([]*event.Event{e}) {
+			live = true
+			if err := a.greet(ctx, d, rid, e); err != nil {
+				return echoes, err
 			}
 		}
 		if n, err := a.hear(ctx, d, rid, e, live && !first); err != nil {
