@@ -227,8 +227,11 @@ func (a *ask) oddsOfRoll() (*answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	if e.rec.Command == battle.CommandOrder || e.rec.Command == battle.CommandPass {
-		return a.oddsOfAttacks(e)
+	switch e.rec.Command {
+	case battle.CommandOrder, battle.CommandPass:
+		return a.oddsOfOrder(e)
+	case battle.CommandBegin:
+		return a.oddsOfRollOff(e)
 	}
 	r, err := e.rolled()
 	if err != nil {

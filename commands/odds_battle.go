@@ -7,10 +7,8 @@ import (
 	"strings"
 
 	"drumhead/commands/chat"
-	"drumhead/commands/proof"
 	"drumhead/engine/attack"
 	"drumhead/engine/battle"
-	"drumhead/engine/dice"
 	"drumhead/engine/reason"
 	"drumhead/engine/rules"
 )
@@ -49,9 +47,7 @@ func (a *ask) oddsOfLines(text string) (*answer, error) {
 	if last != nil {
 		p.Pictures, p.Law = last.picture(), fromZero(last.law)
 	} else if one := all[len(all)-1]; one.What == battle.ALook {
-		for _, result := range one.Results {
-			p.Law = append(p.Law, result.Chance)
-		}
+		p.Law = inOrder(one.Results)
 	} else if one.What != battle.AnAttack {
 		p.Law = []float64{1 - one.In, one.In}
 	}
@@ -117,9 +113,8 @@ func (f field) prospect(p battle.Prospect, later bool) ([]chat.Line, *chances) {
 	case battle.ALook:
 		all := f.unitNamesOf(append([]string{p.Unit}, p.Also...))
 		lines = append(lines, f.say("odds.look", "units", all, "at", f.unit(p.At), "column", p.Column))
-		for _, r := range p.Results {
-			lines = append(lines, f.say("odds.result", "chance", percent(r.Chance), "words", reason.Name(r.Words)))
-		}
+		lines = append(lines, f.results(p.Results)...)
+		lines = append(lines, f.losses(p.Looked, p.Stakes)...)
 	case battle.AContest:
 		lines = append(lines, f.say("odds.contest", slots...))
 	case battle.ACharge:
@@ -318,52 +313,4 @@ func (f field) aimed(u, t battle.Unit, facts string) (battle.Prospect, error) {
 		refused = refuse("", "odds.refuse.nothing")
 	}
 	return battle.Prospect{}, refused
-}
-
-// oddsOfAttacks tells how likely it was what the attacks of an entry did: of the
-// part asked for, else of the first.
-func (a *ask) oddsOfAttacks(e *explained) (*answer, error) {
-	c, err := proof.CommandOf(e.rec)
-	if err != nil {
-		return nil, err
-	}
-	_, story, err := proof.Battling{}.Tell(e.before, c, dice.NewShown(e.rec.Faces))
-	if err != nil {
-		return nil, err
-	}
-	f, ok, err := e.battle()
-	if err != nil || !ok {
-		return nil, err
-	}
-	var all []chances
-	var gone []chat.Line
-	for _, t := range story {
-		if t.What != battle.AnAttack || e.part > 0 && t.Line != e.part || e.part == 0 && len(all) == 1 {
-			continue
-		}
-		solved, err := t.Attack.Solve()
-		if err != nil {
-			return nil, oddsTyped(err)
-		}
-		before := t.Attack.Ladder.Rung
-		one, n := chances{ask: a, what: "odds.what.models", law: solved.Fell(before)}, t.Result.Fell
-		if t.Attack.Ladder.Models() == 1 {
-			one.what, one.law, n = "odds.what.wounds", solved.Crossed(before), t.Result.Crossed
-			if f.Pack.WoundsCalled() != "wounds" {
-				one.what = "odds.what.crossed"
-			}
-		}
-		one.fell, one.took = &n, a.taken(t.Attack, t.Result)
-		one.head = f.say("odds.of_attack", "entry", explainer{field: f, rec: e.rec.Seq}.number(t.Line), "unit", f.unit(t.Unit), "at", f.unit(t.At))
-		all = append(all, one)
-		gone = append(gone, f.say("odds.gone_only", "unit", f.unit(t.At), "chance", percent(solved.Destroyed())))
-	}
-	if len(all) == 0 {
-		return nil, refuse("/explain "+number64(e.rec.Seq), "odds.refuse.explained", "entry", number(int64(e.rec.Seq)))
-	}
-	answer, err := a.oddsPost(all...)
-	if err == nil {
-		answer.posts[0].Lines = append(answer.posts[0].Lines, gone[len(gone)-1])
-	}
-	return answer, err
 }

@@ -37,6 +37,7 @@ func (c chances) picture() []chat.Recipe {
 var axisWords = map[string]string{
 	"odds.what.successes": "odds.axis.successes", "odds.what.through": "odds.axis.through", "odds.what.damage": "odds.axis.damage",
 	"odds.what.models": "odds.axis.models", "odds.what.wounds": "odds.axis.wounds", "odds.what.total": "odds.axis.total", "odds.what.left": "odds.axis.left",
+	"odds.what.crossed": "odds.axis.crossed",
 }
 
 // shown is the stretch of a law that is drawn: values that are next to impossible

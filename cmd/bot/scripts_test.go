@@ -6,8 +6,10 @@ import (
 	"flag"
 	"io"
 	"log/slog"
+	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -61,13 +63,14 @@ type theatre struct {
 	house *house
 	term  *terminal.Terminal
 	shown []chatscript.Shown
-	last  chat.Message // what the desk heard last
-	fail  bool         // the next append is stored, and its answer lost
-	lose  bool         // the next post does not reach the terminal at first
+	last  chat.Message            // what the desk heard last
+	heard map[string]chat.Message // the last by its place
+	fail  bool                    // the next append is stored, and its answer lost
+	lose  bool                    // the next post does not reach the terminal at first
 }
 
 func newTheatre(t *testing.T, files string, with ...func(*plan)) *theatre {
-	th := &theatre{t: t, plan: plan{data: t.TempDir(), practice: seed(t), log: slog.New(slog.DiscardHandler)}}
+	th := &theatre{t: t, heard: map[string]chat.Message{}, plan: plan{data: t.TempDir(), practice: seed(t), log: slog.New(slog.DiscardHandler)}}
 	th.plan.wrap = func(s storage.Store) storage.Store {
 		return faulty.Over(s, func(c faulty.Call) (f faulty.Fault) {
 			if c == faulty.Append && th.fail {
@@ -91,6 +94,7 @@ func newTheatre(t *testing.T, files string, with ...func(*plan)) *theatre {
 	th.term = term
 	th.house.adapters[terminal.Name] = carrier{term, th}
 	t.Cleanup(func() {
+		th.likelihoods()
 		if err := th.house.close(); err != nil {
 			t.Error(err)
 		}
@@ -124,6 +128,52 @@ func (th *theatre) verified() {
 	}
 }
 
+// likelihoods asks of every entry with dice that was played how likely what came of it
+// was: it is told, with chances that add up to 1, and what has none says so.
+func (th *theatre) likelihoods() {
+	for _, m := range th.heard {
+		ledger, err := th.house.store.Of(context.Background(), string(m.Place))
+		if err != nil {
+			continue
+		}
+		th.likelihoodsOf(ledger, m)
+	}
+}
+
+func (th *theatre) likelihoodsOf(ledger storage.LedgerID, m chat.Message) {
+	ctx := context.Background()
+	head, err := th.house.store.Head(ctx, ledger)
+	if err != nil {
+		th.t.Fatal(err)
+	}
+	for raw, err := range th.house.store.Read(ctx, ledger, 0, head.Size) {
+		if err != nil {
+			th.t.Fatal(err)
+		}
+		rec, err := storage.Parse(raw.Bytes)
+		if err != nil {
+			th.t.Fatal(err)
+		}
+		if len(rec.Faces) == 0 {
+			continue
+		}
+		ask := m
+		ask.Text, ask.Tap, ask.Files = "/odds "+strconv.FormatUint(rec.Seq, 10), nil, nil
+		ask.Source += chat.Source(" " + ask.Text)
+		posts, err := th.house.desk.Handle(ctx, ask)
+		if err != nil || len(posts) != 1 {
+			th.t.Fatalf("%s: %v, %v", ask.Text, posts, err)
+		}
+		sum := 0.0
+		for _, chance := range posts[0].Law {
+			sum += chance
+		}
+		if posts[0].Error != "" || math.Abs(sum-1) > 1e-12 {
+			th.t.Errorf("%s of a %s: %s; %v adds up to %v", ask.Text, rec.Command, posts[0].Error, posts[0].Law, sum)
+		}
+	}
+}
+
 // seed is the demo's, so that its script is the demo word for word.
 func seed(t *testing.T) []byte {
 	t.Helper()
@@ -144,7 +194,7 @@ func (th *theatre) open() {
 
 // Handle notes a message down on its way to the desk.
 func (th *theatre) Handle(ctx context.Context, m chat.Message) ([]chat.Post, error) {
-	th.last = m
+	th.last, th.heard[string(m.Place)] = m, m
 	return th.house.desk.Handle(ctx, m)
 }
 

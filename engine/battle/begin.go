@@ -13,6 +13,21 @@ var rollOff = attack.Amount{Dice: 1, Sides: 6}
 // side that was offered the battle goes first.
 const mostRollOffs = 20
 
+// RollOff is the chance of each side to move first: of ties to the end the side
+// that was offered the battle has the turn.
+func RollOff() (one, two float64) {
+	die := attack.Total{Terms: []attack.Term{{Dice: rollOff.Dice, Sides: rollOff.Sides}}}
+	w, err := attack.Opposed{Mine: die, Theirs: die}.Solve()
+	if err != nil {
+		return 0, 0
+	}
+	tied := 1.0
+	for range mostRollOffs {
+		one, two, tied = one+tied*w.Mine, two+tied*w.Theirs, tied*w.Tie
+	}
+	return one, two + tied
+}
+
 func checkBegin(s State, b Begin) error {
 	if s.Stage != Unborn {
 		return refuse("battle.refuse.begun")

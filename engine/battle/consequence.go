@@ -161,17 +161,10 @@ func (r *run) retreat(id string, tenths int, a affair) {
 	if !e.Blocked {
 		return
 	}
-	for _, order := range []Verb{Charge, Fight, Shoot} {
-		seq := r.state.Pack.SequenceOf(string(order))
-		if seq == nil || len(seq.Blocked) == 0 {
-			continue
+	for _, c := range r.state.Pack.Cornered() {
+		if r.state.unit(id).Stands() {
+			r.befall(c, id, affair{self: id, target: id, why: Cornered})
 		}
-		for _, c := range seq.Blocked {
-			if r.state.unit(id).Stands() {
-				r.befall(c, id, affair{self: id, target: id, why: Cornered})
-			}
-		}
-		return
 	}
 }
 

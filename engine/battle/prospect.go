@@ -24,6 +24,8 @@ type Prospect struct {
 	Marks   bool     // a hull was hit whose marks may do more than cross off
 	Column  string   // ALook: the column of the table
 	Results []Chance // ALook
+	Looked  rules.Looked
+	Stakes  []Stake // ALook: who may lose something
 
 	In       float64       // AContest: the chance to win, and Stands that the other does; ACharge, ACast: the chance that it comes in, that it is cast
 	Stands   float64       // ACast: that it is cast and stands, countered whenever dice could beat it

@@ -7,10 +7,84 @@ import (
 	"drumhead/engine/rules"
 )
 
-// Chance is how likely a result of a table is.
+// Chance is how likely a result of a table is, and which totals of the dice give it.
 type Chance struct {
-	Words  string
-	Chance float64
+	Words    string
+	Chance   float64
+	From, To int
+	Reaches  bool // something happens to the target
+}
+
+// Results are the results of a roll on a table with their chances, in the order in
+// which the dice reach them; neighbouring totals with one result are one.
+func Results(l rules.Looked) ([]Chance, error) {
+	law, err := l.Roll.Dice.Law()
+	if err != nil {
+		return nil, err
+	}
+	var out []Chance
+	for i, chance := range law.Chance {
+		total := law.Least + i
+		row := l.Roll.Find(total)
+		words, _ := l.Result(row)
+		if n := len(out); n > 0 && out[n-1].Words == words && out[n-1].Reaches == l.Reaches(row) {
+			out[n-1].Chance += chance
+			out[n-1].To = total
+			continue
+		}
+		out = append(out, Chance{words, chance, total, total, l.Reaches(row)})
+	}
+	return out, nil
+}
+
+// Stake is one unit of those that a roll on a table is about: what it has to lose.
+type Stake struct {
+	Unit     string
+	Who      rules.Side // Attacker or Target
+	Hull     attack.Hull
+	Cornered []rules.Consequence // what it suffers if it has to give ground and cannot
+}
+
+// stakes are the units that an assault is about, the target first.
+func (r *run) stakes(l Line) []Stake {
+	hull := func(id string) attack.Hull {
+		h, _ := r.state.Pack.Hull(r.state.group(*r.state.unit(id)))
+		return h
+	}
+	target := Stake{Unit: l.At, Who: rules.Target, Hull: hull(l.At)}
+	if l.Blocked {
+		target.Cornered = r.state.Pack.Cornered()
+	}
+	out := []Stake{target}
+	for _, id := range append([]string{l.Unit}, l.Also...) {
+		out = append(out, Stake{Unit: id, Who: rules.Attacker, Hull: hull(id)})
+	}
+	return out
+}
+
+// Loss is the law of what a roll on a table crosses off a unit.
+func (s Stake) Loss(l rules.Looked) (odds.Law, error) {
+	rows, err := l.Roll.Law()
+	if err != nil {
+		return rows, err
+	}
+	var laws []odds.Law
+	for i := range rows.Chance {
+		row := rows.Least + i
+		if l.Goes(row) {
+			return odds.Law{}, reason.Refuse("", "odds.refuse.large")
+		}
+		points := odds.Always(0)
+		for _, amount := range l.Costs(row, s.Who, s.Cornered) {
+			points = points.Plus(amount.Law())
+		}
+		crossed, err := s.Hull.Law(points)
+		if err != nil {
+			return odds.Law{}, err
+		}
+		laws = append(laws, crossed)
+	}
+	return odds.Mix(rows.Chance, laws).Trim(), nil
 }
 
 // volley adds pools against pools to what the target's hull may have become. What
@@ -67,21 +141,9 @@ func (f *foresight) assaults(u, t Unit, l Line) ([]Prospect, error) {
 	if err != nil {
 		return nil, err
 	}
-	law, err := looked.Roll.Law()
-	if err != nil {
-		return nil, err
-	}
-	p := Prospect{What: ALook, Unit: u.ID, Also: l.Also, At: t.ID, Column: looked.Odds()}
-	for row := range looked.Table.Rows {
-		words, _ := looked.Result(row)
-		chance := law.Exactly(row)
-		if n := len(p.Results); n > 0 && p.Results[n-1].Words == words {
-			p.Results[n-1].Chance += chance
-		} else {
-			p.Results = append(p.Results, Chance{words, chance})
-		}
-	}
-	return []Prospect{p}, nil
+	p := Prospect{What: ALook, Unit: u.ID, Also: l.Also, At: t.ID, Column: looked.Odds(), Looked: looked, Stakes: f.stakes(l)}
+	p.Results, err = Results(looked)
+	return []Prospect{p}, err
 }
 
 // contests reckons an opposed roll.

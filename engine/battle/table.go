@@ -53,11 +53,11 @@ func (r *run) assault(l Line) {
 	if err != nil {
 		return // legal lines have a table to roll on
 	}
-	rolled := looked.Roll.Roll(r.drawer)
+	stakes, rolled := r.stakes(l), looked.Roll.Roll(r.drawer)
 	e := &Looked{Line: r.line, Table: looked.Table.ID, Unit: l.Unit, Also: l.Also, At: l.At, Column: looked.Column, First: looked.First,
 		Second: looked.Second, Shift: looked.Shift, Row: rolled.Result, Total: rolled.Sum.Total, Dice: rolled.Sum.Terms[0].Dice}
 	r.emit(e)
-	r.tell(Told{What: ALook, Unit: l.Unit, At: l.At, Why: why, Looked: looked, Sum: rolled.Sum, Event: e})
+	r.tell(Told{What: ALook, Unit: l.Unit, At: l.At, Why: why, Looked: looked, Stakes: stakes, Sum: rolled.Sum, Event: e})
 	_, then := looked.Result(rolled.Result)
 	a := l.affair(ByTable)
 	a.of = looked.Table.ID

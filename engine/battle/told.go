@@ -25,6 +25,7 @@ type Told struct {
 	Volley  rules.Volley // AVolley
 	Pools   attack.VolleyRolled
 	Looked  rules.Looked   // ALook, with Sum
+	Stakes  []Stake        // of an assault: who may lose something, as it was before
 	Opposed attack.Opposed // AContest
 	Bouts   []attack.Bout
 	Pool    attack.Pool // AMending

@@ -96,6 +96,49 @@ func (l Looked) Result(row int) (words string, then []Consequence) {
 	return r.Words, r.Then
 }
 
+// Reaches tells whether anything happens to the target by a row.
+func (l Looked) Reaches(row int) bool {
+	_, then := l.Result(row)
+	return slices.ContainsFunc(then, func(c Consequence) bool { return c.Who == string(Target) })
+}
+
+// Goes tells whether a row looks up a further table, so that more may come of it.
+func (l Looked) Goes(row int) bool {
+	_, then := l.Result(row)
+	return slices.ContainsFunc(then, func(c Consequence) bool { return c.Do == "look up" })
+}
+
+// Costs are the amounts that a row crosses off who it is about, the attackers or the
+// target. Who is cornered cannot give ground and suffers what that costs.
+func (l Looked) Costs(row int, who Side, cornered []Consequence) []attack.Amount {
+	var amounts []attack.Amount
+	_, then := l.Result(row)
+	for _, c := range then {
+		switch {
+		case c.Who != string(who):
+		case c.Do == "cross off":
+			amounts = append(amounts, c.Amount)
+		case c.Do == "retreat":
+			for _, cost := range cornered {
+				if cost.Do == "cross off" {
+					amounts = append(amounts, cost.Amount)
+				}
+			}
+		}
+	}
+	return amounts
+}
+
+// Cornered is what happens to who has to give ground and cannot.
+func (p *Pack) Cornered() []Consequence {
+	for _, order := range []string{"charge", "fight", "shoot"} {
+		if seq := p.SequenceOf(order); seq != nil && len(seq.Blocked) > 0 {
+			return seq.Blocked
+		}
+	}
+	return nil
+}
+
 // Contest compiles an opposed roll between two units.
 func (p *Pack) Contest(order string, attackers, target Group, facts Facts) (attack.Opposed, *Step, []reason.Reason, error) {
 	if p.Does(order) != "opposed" {
