@@ -147,6 +147,9 @@ func (f field) prospect(p battle.Prospect, later bool) ([]chat.Line, *chances) {
 	}
 	lines = append(lines, c.lines()...)
 	lines = append(lines, f.destroyed(p.At, p.Before, p.Solved))
+	if p.Second {
+		lines = append(lines, f.say("odds.second", "unit", f.unit(p.Unit), "at", f.unit(p.At)))
+	}
 	if p.Marks {
 		lines = append(lines, f.say("odds.marks"))
 	}

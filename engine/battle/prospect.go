@@ -32,6 +32,7 @@ type Prospect struct {
 	Opposed  bool          // ACast: an enemy could counter
 	Mishap   float64       // ACast: something falls back on the caster
 	Strikes  bool          // whether anything is done to wounds; else the next members are empty
+	Second   bool          // the target strikes first, which is counted
 	Before   int           // the target's rung as it stands now
 	Solved   attack.Solved // the target after this line and all before it
 	Striking attack.Solved // ACharge, ACast: after this line alone, if it comes in
@@ -246,7 +247,7 @@ func (f *foresight) blow(u Unit, a Aim) ([]Prospect, error) {
 		return f.contests(u, t, a)
 	}
 	p := Prospect{What: AnAttack, Unit: u.ID, At: t.ID}
-	if err := f.blows(&p, f.band(u), t); err != nil {
+	if err := f.bout(&p, u, t, ""); err != nil {
 		return nil, err
 	}
 	if len(p.Weapons) == 0 {
@@ -278,11 +279,8 @@ func (f *foresight) charges(u Unit, l Line) ([]Prospect, error) {
 	if p.In, err = total.Made(); err != nil {
 		return nil, err
 	}
-	before, band := f.law(t), f.band(u)
-	for i := range band {
-		band[i].Turn.Charged = true
-	}
-	if err := f.blows(&p, band, t); err != nil {
+	before := f.law(t)
+	if err := f.bout(&p, u, t, u.ID); err != nil {
 		return nil, err
 	}
 	if p.Strikes {
