@@ -76,7 +76,7 @@ type Desk struct {
 	turns    turns
 	idle     idleTimers
 	notices  notices
-	days     days
+	days     *days
 	length   int // of a new seal
 }
 
@@ -95,7 +95,7 @@ func New(c Config) (*Desk, error) {
 	}
 	d := &Desk{store: c.Store, now: c.Now, entropy: c.Entropy, name: c.Name, key: c.Key,
 		practice: strings.HasPrefix(c.Name, storage.PracticeName), log: c.Log, beacon: c.Beacon, rounds: newRounds(), words: catalog, games: games, reread: c.Reread,
-		commands: map[string]*command{}, live: newLive(), people: newPeople(), idle: idleTimers{}}
+		commands: map[string]*command{}, live: newLive(), people: newPeople(), idle: idleTimers{}, days: newDays()}
 	if d.length, d.chain = proof.SealLength, c.Chain; c.Beacon == nil {
 		d.chain = nil
 	} else if d.chain == nil {

@@ -302,9 +302,18 @@ func (a *ask) append(order []*gathered) error {
 		}
 		batches[i] = *b
 	}
+	for i, g := range order {
+		if err := a.desk.grows(a.ctx, g.place); err != nil {
+			for _, before := range order[:i] {
+				a.desk.days.failed(before.place)
+			}
+			return err
+		}
+	}
 	if err := a.desk.store.Append(a.ctx, batches...); err != nil {
 		for _, g := range order {
 			a.desk.live.drop(g.place)
+			a.desk.days.failed(g.place)
 		}
 		return err
 	}

@@ -112,8 +112,12 @@ func (d *Desk) store1(ctx context.Context, v *view, keys proof.Keys, records []s
 	}
 	batch.Set = r.set
 	batch.Posts = []storage.Post{{Place: string(v.place), Bytes: b}}
+	if err := d.grows(ctx, v.place); err != nil {
+		return err
+	}
 	if err := d.store.Append(ctx, batch); err != nil {
 		d.live.drop(v.place)
+		d.days.failed(v.place)
 		return err
 	}
 	d.live.put(v.place, v)

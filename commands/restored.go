@@ -29,10 +29,7 @@ func MarkRestored(ctx context.Context, store storage.Store) error {
 		}
 		all = append(all, storage.KeyValue{Key: head.Ledger.String(), Value: []byte(number64(head.Size))})
 	}
-	if len(all) == 0 {
-		return nil
-	}
-	return store.Shelf(shelfRestored).Put(ctx, all...)
+	return putAll(ctx, store.Shelf(shelfRestored), all)
 }
 
 // doubted tells whether a ledger is marked.

@@ -182,6 +182,10 @@ func (d *Desk) keepBack(ctx context.Context, v, back *view, entries []storage.En
 	if err := d.store.Shelf(shelfAdopted).Put(ctx, storage.KeyValue{Key: v.ledger.String(), Value: []byte(number64(back.head.Size))}); err != nil {
 		return err
 	}
+	if err := d.grows(ctx, v.place); err != nil {
+		return err
+	}
+	defer d.days.failed(v.place) // its mark stays
 	head := v.head
 	for _, e := range entries {
 		rec, err := storage.Parse(e.Bytes)

@@ -151,7 +151,7 @@ const tidyEvery = time.Minute
 // tidy throws away what can be of no use any more: interactions that cannot be
 // answered, and their secrets.
 func (a *Adapter) tidy(ctx context.Context) {
-	var swept time.Time
+	swept := a.Now().Add(sweepAfter - sweepEvery)
 	for {
 		if now := a.Now(); now.Sub(swept) >= sweepEvery {
 			swept = now

@@ -3,6 +3,7 @@ package discord
 import (
 	"context"
 	"encoding/json"
+	"slices"
 	"strings"
 	"time"
 )
@@ -10,40 +11,61 @@ import (
 // How long it is kept where a post stands. Who picks from an older one is told
 // that it is old; an older board that changes is posted anew.
 const (
+	sweepAfter   = 10 * time.Minute // the start, which has other things to do
 	sweepEvery   = 24 * time.Hour
 	keepWhispers = 24 * time.Hour       // what one person saw: it cannot be changed after 15 minutes
 	keepPosts    = 400 * 24 * time.Hour // a season and the year after it
 	sweepAtOnce  = 5000                 // keys in one commit
+	sweepMost    = 20 * sweepAtOnce     // keys of one look through the pocket
+	sweepBreath  = 1000                 // keys, after which others have a turn: nobody waits for this
 )
 
 // sweep throws away where old posts stand, so that the pocket holds a year and
 // not all time.
 func (a *Adapter) sweep(ctx context.Context, now time.Time) error {
 	for {
-		old := map[string][]byte{}
-		full := func() bool { return len(old) >= sweepAtOnce }
-		err := a.book.pocket.Scan(keyPost, func(key string, value []byte) error {
-			var s sent
-			if !full() && (json.Unmarshal(value, &s) != nil || now.Sub(s.Time) > s.lasts()) {
-				old[key] = nil
+		old, err := a.old(ctx, now)
+		if err != nil {
+			return err
+		}
+		for part := range slices.Chunk(old, sweepAtOnce) {
+			changes := map[string][]byte{}
+			for _, key := range part {
+				changes[key] = nil
+			}
+			if err := a.book.put(ctx, changes); err != nil {
+				return err
+			}
+		}
+		if len(old) < sweepMost {
+			return nil
+		}
+	}
+}
+
+// old looks for what is thrown away, slowly. It ends early when the program does.
+func (a *Adapter) old(ctx context.Context, now time.Time) (old []string, err error) {
+	seen := 0
+	look := func(prefix string, isOld func(key string, value []byte) bool) {
+		if err != nil {
+			return
+		}
+		err = a.book.pocket.Scan(prefix, func(key string, value []byte) error {
+			if seen++; seen%sweepBreath == 0 && !sleep(ctx, time.Millisecond) {
+				return ctx.Err()
+			}
+			if len(old) < sweepMost && isOld(key, value) {
+				old = append(old, key)
 			}
 			return nil
 		})
-		if err == nil {
-			err = a.book.pocket.Scan(keyMsg, func(key string, _ []byte) error {
-				if id := strings.TrimPrefix(key, keyMsg); !full() && now.Sub(created(id)) > keepPosts {
-					old[key] = nil
-				}
-				return nil
-			})
-		}
-		if err != nil || len(old) == 0 {
-			return err
-		}
-		if err := a.book.put(ctx, old); err != nil {
-			return err
-		}
 	}
+	look(keyPost, func(_ string, value []byte) bool {
+		var s sent
+		return json.Unmarshal(value, &s) != nil || now.Sub(s.Time) > s.lasts()
+	})
+	look(keyMsg, func(key string, _ []byte) bool { return now.Sub(created(strings.TrimPrefix(key, keyMsg))) > keepPosts })
+	return old, err
 }
 
 // lasts is how long it is worth knowing where a post stands.

@@ -1,6 +1,8 @@
 package discord
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"strconv"
@@ -68,5 +70,24 @@ func TestSweep(t *testing.T) {
 	}
 	if n := pocket.Commits() - before; n != (gone+sweepAtOnce-1)/sweepAtOnce {
 		t.Errorf("%d keys in %d commits", gone, n)
+	}
+}
+
+// A program that is stopped does not wait until all was looked through.
+func TestSweepEnds(t *testing.T) {
+	now := time.Date(2026, 11, 27, 12, 0, 0, 0, time.UTC)
+	pocket := chattest.NewPocket()
+	a := &Adapter{Parts: Parts{Pocket: pocket, Log: slog.New(slog.DiscardHandler)}, book: &book{pocket: pocket}}
+	all := map[string][]byte{}
+	for i := range sweepBreath {
+		all[keyPost+fmt.Sprint(i)] = value(sent{Time: now.Add(-2 * keepPosts)})
+	}
+	if err := pocket.Commit(t.Context(), all); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	if err := a.sweep(ctx, now); !errors.Is(err, context.Canceled) {
+		t.Errorf("it went on: %v", err)
 	}
 }
