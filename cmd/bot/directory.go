@@ -21,6 +21,7 @@ import (
 const (
 	storeFile   = "drumhead.db"
 	keyFile     = "signing.key"
+	firstFile   = "first-start" // until there are a store and the key that signs it
 	historyFile = "history"
 	filesDir    = "files"
 )
@@ -33,6 +34,7 @@ type directory struct {
 	path string
 	name string // fixed when the directory was made
 	key  ed25519.PrivateKey
+	made bool // the key is new, and counts when it is kept
 }
 
 func (d directory) store() string   { return filepath.Join(d.path, storeFile) }
@@ -142,6 +144,9 @@ func (d *directory) readKey() error {
 	path := filepath.Join(d.path, keyFile)
 	b, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
+		if _, err := os.Stat(filepath.Join(d.path, firstFile)); err == nil {
+			return fs.ErrNotExist // the first start did not end: nobody has played
+		}
 		if _, err := os.Stat(d.store()); err == nil {
 			return fmt.Errorf("%s is missing, but %s is there: put the kept copy of the key back; a new key would sign the same games as somebody else", path, d.store())
 		}
@@ -163,19 +168,50 @@ func (d *directory) readKey() error {
 	return nil
 }
 
+// makeKey makes a key, which counts when keepKey has been called.
 func (d *directory) makeKey(entropy io.Reader) error {
 	seed := make([]byte, ed25519.SeedSize)
 	if _, err := io.ReadFull(entropy, seed); err != nil {
 		return err
 	}
-	d.key = ed25519.NewKeyFromSeed(seed)
+	d.key, d.made = ed25519.NewKeyFromSeed(seed), true
+	f, err := os.OpenFile(filepath.Join(d.path, firstFile), os.O_WRONLY|os.O_CREATE, 0o600)
+	if err != nil {
+		return rights(d.path, err)
+	}
+	return f.Close()
+}
+
+// keepKey keeps a new key, now that there is a store and it is nobody else's: a
+// first start that ends before leaves nothing that has to be cleared away by hand.
+func (d *directory) keepKey() error {
+	if _, err := os.Stat(filepath.Join(d.path, keyFile)); err == nil && d.made {
+		d.made = false // another process began here at the same time, and has ended
+		return d.readKey()
+	}
+	if d.made {
+		if err := d.writeKey(); err != nil {
+			return err
+		}
+	}
+	if err := os.Remove(filepath.Join(d.path, firstFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return rights(d.path, err)
+	}
+	return nil
+}
+
+// writeKey writes the key's file, whole or not at all.
+func (d directory) writeKey() error {
 	path := filepath.Join(d.path, keyFile)
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	f, err := os.OpenFile(path+".new", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {
 		return rights(path, err)
 	}
-	_, err = fmt.Fprintf(f, "%s\n%s\n%s\n", keyHead, d.name, base64.StdEncoding.EncodeToString(seed))
-	return errors.Join(err, f.Sync(), f.Close())
+	_, err = fmt.Fprintf(f, "%s\n%s\n%s\n", keyHead, d.name, base64.StdEncoding.EncodeToString(d.key.Seed()))
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	return rights(path, os.Rename(path+".new", path))
 }
 
 // rights names a file that may not be used, and what to do.

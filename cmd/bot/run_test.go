@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
@@ -20,6 +21,7 @@ import (
 	"drumhead/commands/words"
 	"drumhead/docs"
 	"drumhead/storage"
+	"drumhead/storage/bolt"
 )
 
 // start runs the program and returns what it wrote.
@@ -394,6 +396,45 @@ func TestDirectory(t *testing.T) {
 			t.Fatal(err)
 		}
 		refused("the games are gone", "--practice", "00")
+	}
+}
+
+// A first start that ends before there are a store and its key is begun again by the
+// next one; of two at once, the first to have the store makes the key.
+func TestFirstStartThatEnds(t *testing.T) {
+	data := t.TempDir()
+	open := func() directory {
+		t.Helper()
+		d, err := openDirectory(data, "", false, rand.Reader)
+		if err != nil || !d.made {
+			t.Fatalf("the start after: %v, a new key: %v", err, d.made)
+		}
+		return d
+	}
+	emptyStore := func() {
+		t.Helper()
+		s, err := bolt.Open(filepath.Join(data, storeFile), bolt.Options{})
+		if err == nil {
+			err = s.Close()
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	open()
+	open()
+	emptyStore()
+	first, second := open(), open()
+	if err := errors.Join(first.keepKey(), second.keepKey()); err != nil || !second.key.Equal(first.key) {
+		t.Errorf("two at once: %v, one key: %v", err, second.key.Equal(first.key))
+	}
+	for range 2 {
+		if code, out, errs := start(t, "/roll 2d6\n", "play", "--data", data); code != good || !strings.Contains(out, "#") {
+			t.Errorf("%d %s%s", code, out, errs)
+		}
+	}
+	if _, err := os.Stat(filepath.Join(data, firstFile)); err == nil {
+		t.Error("the first start has not ended")
 	}
 }
 

@@ -57,15 +57,18 @@ func openHouse(ctx context.Context, p plan) (*house, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &house{directory: dir, clock: &clock{real: p.practice == nil}, adapters: map[string]chat.Adapter{}, log: p.log, soon: make(chan struct{}, 1)}
+	h := &house{clock: &clock{real: p.practice == nil}, adapters: map[string]chat.Adapter{}, log: p.log, soon: make(chan struct{}, 1)}
 	store, err := bolt.Open(dir.store(), bolt.Options{Now: h.clock.Now, Random: entropyFor(p.practice, "store")})
 	if err != nil {
 		return nil, rights(dir.store(), err)
 	}
+	if err := dir.keepKey(); err != nil {
+		return nil, errors.Join(err, store.Close())
+	}
 	if err := dir.sameSigner(ctx, store); err != nil {
 		return nil, errors.Join(err, store.Close())
 	}
-	h.store = store
+	h.directory, h.store = dir, store
 	if p.wrap != nil {
 		h.store = p.wrap(store)
 	}
