@@ -32,6 +32,7 @@ type sent struct {
 	Ask     string               `json:"ask,omitempty"`  // interaction that it answers, if one person sees it
 	Time    time.Time            `json:"time"`
 	Pinned  bool                 `json:"pinned,omitempty"`
+	Waits   bool                 `json:"waits,omitempty"` // it was not delivered yet, see waiting.go
 	Post    chat.PostID          `json:"post,omitempty"`  // its id, if the key is a hash of it
 	Forms   map[int]formOfChoice `json:"forms,omitempty"` // choices that ask for a text
 }

@@ -110,6 +110,10 @@ func (s *ear) interact(i *interaction) {
 		s.Log.Warn("an interaction of a kind that is not known", "type", i.Type)
 		return
 	}
+	if asksToShow(i) {
+		s.show(i)
+		return
+	}
 	said, opens := s.understood(i)
 	if opens != nil {
 		s.open(i, *opens)
@@ -236,6 +240,7 @@ func (s *ear) converse(i *interaction, said heard) {
 		}
 		r.end(s.ctx)
 		s.unmute(i, r, m)
+		s.remind(i, r, m)
 	})
 }
 

@@ -26,6 +26,9 @@ func (a *Adapter) Send(ctx context.Context, p chat.Post) (chat.Receipt, error) {
 		return chat.Receipt{Ref: s.Message, Time: s.Time}, err
 	}
 	s, err := a.bring(ctx, p)
+	if err != nil && outcomeOf(err, call{}) == inPlace {
+		s, err = a.keepFor(ctx, p, err)
+	}
 	if err == nil && p.Pin && s.Only == "" {
 		s.Pinned, err = a.pin(ctx, p, s)
 	}
@@ -312,6 +315,9 @@ func (a *Adapter) change(ctx context.Context, channel string, p chat.Post, files
 	var s sent
 	if _, err := a.book.get(keyPost+postKey(p.Edit), &s); err != nil {
 		return sent{}, err
+	}
+	if s.Waits {
+		return a.keepFor(ctx, p, chat.ErrMuted)
 	}
 	if s.Only != "" {
 		r := a.reply(chat.Source(Name + ":" + s.Ask))

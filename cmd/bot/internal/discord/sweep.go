@@ -65,6 +65,7 @@ func (a *Adapter) old(ctx context.Context, now time.Time) (old []string, err err
 		return json.Unmarshal(value, &s) != nil || now.Sub(s.Time) > s.lasts()
 	})
 	look(keyMsg, func(key string, _ []byte) bool { return now.Sub(created(strings.TrimPrefix(key, keyMsg))) > keepPosts })
+	look(keyWait, func(key string, _ []byte) bool { return stale(key, now) })
 	return old, err
 }
 

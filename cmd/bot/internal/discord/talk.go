@@ -56,7 +56,9 @@ func (s *ear) talk(w *written) {
 		}
 		m.Files = append(m.Files, got)
 	}
-	_ = s.handle(m, say) // an error has ended the adapter
+	if s.handle(m, say) == nil { // else the adapter has ended
+		s.hand(w.Author.ID, w.Channel)
+	}
 }
 
 var mentioned = regexp.MustCompile(`<@!?([0-9]+)>`)

@@ -180,10 +180,15 @@ func (s *Server) Change(id string, f func(*Channel)) {
 }
 
 // CloseDirect makes a person refuse direct messages.
-func (s *Server) CloseDirect(person string) {
+func (s *Server) CloseDirect(person string) { s.close(person, true) }
+
+// OpenDirect makes a person take them again.
+func (s *Server) OpenDirect(person string) { s.close(person, false) }
+
+func (s *Server) close(person string, yes bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.state.closed[person] = true
+	s.state.closed[person] = yes
 }
 
 // Messages are the messages of a place now, the oldest first.
