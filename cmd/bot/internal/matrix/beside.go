@@ -114,6 +114,16 @@ func (a *Adapter) attachOne(ctx context.Context, root id.EventID, p chat.Post, r
 	if a.parts.Make == nil {
 		return nil
 	}
+	if err := a.ready(part); err != nil {
+		return err
+	}
+	if before, again, err := a.pending(part.Txn); err != nil {
+		return err
+	} else if again { // uploaded, and perhaps sent
+		old.strike(func(o besideOne) bool { return o.Event == before.Changes })
+		_, err := a.dispatch(ctx, before)
+		return err
+	}
 	one, err := a.make(ctx, r, part.Picture)
 	if err != nil {
 		a.log.Error("matrix: a picture or file could not be made", "kind", r.Kind, "name", r.Name, "err", err)
@@ -128,6 +138,9 @@ func (a *Adapter) attachOne(ctx context.Context, root id.EventID, p chat.Post, r
 		part.Changes = before.Event
 	}
 	part.Content, err = a.attachment(ctx, part.Room, root, part.Changes, p, one)
+	if errors.Is(err, chat.ErrLater) {
+		return err
+	}
 	if err != nil {
 		a.log.Error("matrix: a picture or file could not be uploaded", "kind", r.Kind, "name", r.Name, "err", err)
 		return nil

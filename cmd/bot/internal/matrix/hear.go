@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
-	"slices"
 	"strings"
 	"time"
 
@@ -145,10 +144,10 @@ func (a *Adapter) give(ctx context.Context, d chat.Desk, e *event.Event, m chat.
 	}
 	a.mu.Lock()
 	delete(a.failures, e.ID)
-	a.acted = append(a.acted, e.ID)
-	const remembered = 1000
-	a.acted = a.acted[max(0, len(a.acted)-remembered):]
 	a.mu.Unlock()
+	if err := a.keep.set(key("acted", string(e.ID)), a.now().Unix()); err != nil {
+		return err
+	}
 	for _, p := range posts {
 		if err := a.answer(ctx, p); err != nil {
 			return err
@@ -217,8 +216,11 @@ func (a *Adapter) message(ctx context.Context, e *event.Event, c *event.MessageE
 	default:
 		return m, false, nil // notices are the words of bots
 	}
-	if c.RelatesTo.GetReplaceID() != "" || c.Body == "" {
-		return m, false, nil // an edit changes nothing that was said
+	if before := c.RelatesTo.GetReplaceID(); before != "" { // an edit changes nothing that was said
+		return m, false, a.done(ctx, e, before)
+	}
+	if c.Body == "" {
+		return m, false, nil
 	}
 	if c.RelatesTo.GetReplyTo() != "" {
 		text = event.TrimReplyFallbackText(text)
@@ -338,11 +340,14 @@ func (a *Adapter) takenBack(ctx context.Context, e *event.Event) error {
 			gone = e.Content.AsRedaction().Redacts
 		}
 	}
-	a.mu.Lock()
-	acted := slices.Contains(a.acted, gone)
-	a.mu.Unlock()
-	if !acted {
-		return nil
+	return a.done(ctx, e, gone)
+}
+
+// done tells somebody who takes back or changes a message that the desk was given
+// before, that this comes too late.
+func (a *Adapter) done(ctx context.Context, e *event.Event, message id.EventID) error {
+	if b, err := a.keep.get(key("acted", string(message))); err != nil || b == nil {
+		return err
 	}
 	return a.tell(ctx, e, "matrix.done")
 }
@@ -358,9 +363,6 @@ func (a *Adapter) greet(ctx context.Context, d chat.Desk, rid id.RoomID, e *even
 	if before || private {
 		return nil
 	}
-	if err := a.rooms.change(rid, func(one *room) { one.Greeted = true }); err != nil {
-		return err
-	}
 	e.RoomID = rid
 	m := a.base(e, "")
 	m.Joined = true
@@ -368,5 +370,8 @@ func (a *Adapter) greet(ctx context.Context, d chat.Desk, rid id.RoomID, e *even
 		m.Person = personOf(string(inviter))
 		a.rooms.view(rid, func(one *room) { m.Name = one.name(inviter) })
 	}
-	return a.give(ctx, d, e, m)
+	if err := a.give(ctx, d, e, m); err != nil {
+		return err
+	}
+	return a.rooms.change(rid, func(one *room) { one.Greeted = true })
 }

@@ -40,6 +40,9 @@ func (a *Adapter) invited(ctx context.Context, rid id.RoomID, in *mautrix.SyncIn
 	if err := a.rooms.change(rid, func(one *room) { one.Direct, one.Inviter = one.Direct || direct, inviter }); err != nil {
 		return err
 	}
+	if err := a.keep.commit(ctx); err != nil { // once joined, no answer tells of the invitation again
+		return err
+	}
 	a.expect(rid)
 	_, err := a.cli.JoinRoomByID(ctx, rid)
 	return tolerable(err)

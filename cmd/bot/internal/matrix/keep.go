@@ -112,7 +112,14 @@ type wholeKey struct{}
 
 // together runs f, whose changes go to disk with each other or not at all: no
 // commit of another goroutine comes between.
+//
+// The machine holds a lock of its own while it sends what it encrypted for a device,
+// which commits. Whoever makes it do that must be in here, or one waits in here for
+// that lock and the other, holding it, for its commit.
 func (k *keep) together(ctx context.Context, f func(ctx context.Context) error) error {
+	if ctx.Value(wholeKey{}) != nil {
+		return f(ctx)
+	}
 	k.whole.Lock()
 	defer k.whole.Unlock()
 	return f(context.WithValue(ctx, wholeKey{}, true))

@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"strings"
 	"time"
 
 	"maunium.net/go/mautrix"
@@ -62,16 +63,7 @@ func (a *Adapter) late(ctx context.Context, d chat.Desk) error {
 	a.mu.Unlock()
 	for _, s := range sessions {
 		if err := a.keep.scan(key("late", string(s))+sep, func(at string, b []byte) error {
-			var l lateEvent
-			if err := json.Unmarshal(b, &l); err != nil {
-				return err
-			}
-			e, err := l.event()
-			if err != nil {
-				return err
-			}
-			a.keep.put(at, nil)
-			return a.hearEncrypted(ctx, d, e)
+			return a.hearLate(ctx, d, at, b)
 		}); err != nil {
 			return err
 		}
@@ -82,9 +74,44 @@ func (a *Adapter) late(ctx context.Context, d chat.Desk) error {
 	return nil
 }
 
+// hearLate hears an event whose key has come, and forgets it after: if the bot dies
+// between, it is heard once more, which the desk knows.
+func (a *Adapter) hearLate(ctx context.Context, d chat.Desk, at string, b []byte) error {
+	var l lateEvent
+	if err := json.Unmarshal(b, &l); err != nil {
+		return err
+	}
+	e, err := l.event()
+	if err != nil {
+		return err
+	}
+	if parsed(e) {
+		g, err := a.store.GetGroupSession(ctx, l.Room, e.Content.AsEncrypted().SessionID)
+		if g == nil && (err == nil || errors.Is(err, crypto.ErrGroupSessionWithheld)) {
+			return nil // not yet
+		}
+	}
+	if err := a.hearEncrypted(ctx, d, e); err != nil {
+		return err
+	}
+	a.keep.put(at, nil)
+	return nil
+}
+
+// waitsLate are the sessions of the events that wait. A key that came just before
+// the bot died is not told of again.
+func (l *line) waitsLate() (map[id.SessionID]bool, error) {
+	waits := map[id.SessionID]bool{}
+	return waits, l.keep.scan("late"+sep, func(at string, _ []byte) error {
+		s, _, _ := strings.Cut(strings.TrimPrefix(at, "late"+sep), sep)
+		waits[id.SessionID(s)] = true
+		return nil
+	})
+}
+
 // housekeep does what is due between two answers.
 func (a *Adapter) housekeep(ctx context.Context) error {
-	return errors.Join(a.unqueue(ctx), a.confirm(ctx), a.chase(ctx), a.wake(ctx), a.keep.commit(ctx))
+	return errors.Join(a.unqueue(ctx), a.confirm(ctx), a.chase(ctx), a.wake(ctx), a.unwedge(ctx), a.devicesMissed(ctx), a.keep.commit(ctx))
 }
 
 // chase asks for keys that do not come, and tells people where one never does.
@@ -134,9 +161,7 @@ func (a *Adapter) noted(_ context.Context, e *event.Event) {
 	}
 	switch c.Code {
 	case event.RoomKeyWithheldNoOlmSession:
-		a.mu.Lock()
-		a.news[e.Sender] = true
-		a.mu.Unlock()
+		a.keep.put(key("news", string(e.Sender)), []byte(e.Sender))
 	case event.RoomKeyWithheldUnverified:
 		_ = a.keep.scan(key("late", string(c.SessionID))+sep, func(at string, b []byte) error {
 			var l lateEvent
@@ -152,22 +177,33 @@ func (a *Adapter) noted(_ context.Context, e *event.Event) {
 // wake opens channels to the devices of those who found no key of ours, so that
 // at least their next message can be read.
 func (a *Adapter) wake(ctx context.Context) error {
-	a.mu.Lock()
-	news := a.news
-	a.news = map[id.UserID]bool{}
-	a.mu.Unlock()
-	for u := range news {
+	return a.keep.scan("news"+sep, func(at string, who []byte) error {
+		u := id.UserID(who)
 		if !a.pace.may("wake "+string(u), 1, time.Minute) {
-			continue
+			return nil
 		}
 		for _, d := range a.mach.LoadDevices(ctx, u) {
-			err := a.mach.SendEncryptedToDevice(ctx, d, event.ToDeviceDummy, event.Content{Parsed: &event.DummyEventContent{}})
+			err := a.keep.together(ctx, func(ctx context.Context) error {
+				return a.mach.SendEncryptedToDevice(ctx, d, event.ToDeviceDummy, event.Content{Parsed: &event.DummyEventContent{}})
+			})
 			if err != nil {
 				a.log.Warn("matrix: a device could not be reached", "user", u, "err", err)
 			}
 		}
-	}
-	return nil
+		a.keep.put(at, nil)
+		return nil
+	})
+}
+
+// unwedge opens new channels to the devices whose old ones broke.
+func (a *Adapter) unwedge(ctx context.Context) error {
+	return a.keep.scan("wedged"+sep, func(at string, who []byte) error {
+		return a.keep.together(ctx, func(ctx context.Context) error {
+			a.mach.UnwedgeDevice(ctx, id.UserID(who), id.SenderKey(strings.TrimPrefix(at, "wedged"+sep)))
+			a.keep.put(at, nil)
+			return nil
+		})
+	})
 }
 
 // fallbackMaker is what the pure Go account can do beyond the library's interface.

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"io"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -22,14 +23,21 @@ import (
 // sluggish keeps what is for the device back while it is told to, as a homeserver
 // under load may.
 type sluggish struct {
+	next http.RoundTripper // nil: the homeserver
 	mu   sync.Mutex
 	hold bool
 	kept []json.RawMessage
+	last string            // what was asked for when they were given back
+	back []json.RawMessage // they come again if it is asked for again
 }
 
 // RoundTrip takes the to-device events out of a sync answer, or gives them back.
 func (s *sluggish) RoundTrip(r *http.Request) (*http.Response, error) {
-	a, err := matrixtest.Patient{}.RoundTrip(r)
+	next := s.next
+	if next == nil {
+		next = matrixtest.Patient{}
+	}
+	a, err := next.RoundTrip(r)
 	if err != nil || !strings.HasSuffix(r.URL.Path, "/sync") || a.StatusCode != http.StatusOK {
 		return a, err
 	}
@@ -54,7 +62,15 @@ func (s *sluggish) RoundTrip(r *http.Request) (*http.Response, error) {
 	s.kept = append(s.kept, device.Events...)
 	device.Events = nil
 	if !s.hold {
-		device.Events, s.kept = s.kept, nil
+		if since := r.URL.Query().Get("since"); since != s.last {
+			s.last, s.back = since, nil
+		}
+		for _, e := range s.kept {
+			if !slices.ContainsFunc(s.back, func(b json.RawMessage) bool { return bytes.Equal(b, e) }) {
+				s.back = append(s.back, e)
+			}
+		}
+		device.Events, s.kept = s.back, nil
 	}
 	s.mu.Unlock()
 	if answer["to_device"], err = json.Marshal(device); err != nil {

@@ -176,14 +176,23 @@ func depends(r *http.Request) bool {
 	return false
 }
 
-// encrypted encrypts a content for everybody in a room.
-func (l *line) encrypted(ctx context.Context, room id.RoomID, typ event.Type, content any) (*event.EncryptedEventContent, error) {
-	x, err := l.mach.EncryptMegolmEvent(ctx, room, typ, content)
-	if !crypto.IsShareError(err) {
-		return x, err
-	}
-	if err := l.mach.ShareGroupSession(ctx, room, l.rooms.present(room)); err != nil {
-		return nil, err
+// shares is how often a room's key is shared anew for one message: somebody may come
+// or go between its sharing and its use.
+const shares = 3
+
+// encrypted encrypts a content for everybody in a room. While the key is shared
+// nobody comes or goes: that is noted together too.
+func (l *line) encrypted(ctx context.Context, room id.RoomID, typ event.Type, content any) (x *event.EncryptedEventContent, err error) {
+	for range shares {
+		if x, err = l.mach.EncryptMegolmEvent(ctx, room, typ, content); !crypto.IsShareError(err) {
+			return x, err
+		}
+		err = l.keep.together(ctx, func(ctx context.Context) error {
+			return l.mach.ShareGroupSession(ctx, room, l.rooms.present(room))
+		})
+		if err != nil {
+			return nil, err
+		}
 	}
 	return l.mach.EncryptMegolmEvent(ctx, room, typ, content)
 }

@@ -19,6 +19,9 @@ const deviceName = "Drumhead"
 // the recovery key, which is shown once and opens the account's secrets on the
 // homeserver: without it a lost device cannot be replaced without everybody being
 // warned. After a soft logout the device stays, and there is no new recovery key.
+//
+// A login that broke off is gone on with, and one whose recovery key nobody wrote
+// down is done again, until the bot is started: then nobody trusts its keys yet.
 func Login(ctx context.Context, s Settings, p Parts, password string) (recovery string, err error) {
 	l, err := newLine(s, p)
 	if err != nil {
@@ -29,30 +32,99 @@ func Login(ctx context.Context, s Settings, p Parts, password string) (recovery 
 	if err != nil {
 		return "", err
 	}
-	if known {
-		if err := l.again(ctx, in, password); err != nil {
-			return "", err
+	var made signing
+	begun, err := l.keep.read(signingKey, &made)
+	switch {
+	case err != nil:
+		return "", err
+	case known && !begun:
+		return "", l.again(ctx, in, password)
+	case known:
+		l.cli.UserID, l.cli.DeviceID, l.cli.AccessToken = in.User, in.Device, in.Token
+		err = l.start(ctx)
+	default:
+		if err = l.keep.set(signingKey, made); err == nil { // with the token
+			err = l.enter(ctx, s, password, "")
 		}
-		return "", nil
 	}
-	if err := l.enter(ctx, s, password, ""); err != nil {
+	if err != nil {
 		return "", err
 	}
 	have, err := l.mach.GetOwnCrossSigningPublicKeys(ctx)
-	if err != nil {
+	switch {
+	case err != nil:
 		return "", err
-	}
-	if have != nil {
+	case have != nil && have.MasterKey != made.Master:
 		return "", errors.Join(ErrSignedUp, l.leave(ctx))
 	}
-	recovery, _, err = l.mach.GenerateAndUploadCrossSigningKeysWithPassword(ctx, password, "")
+	return l.signUp(ctx, password)
+}
+
+// signing is the key for signing that a login has made, until the bot is started.
+type signing struct {
+	Master id.Ed25519 `json:",omitempty"`
+	Done   bool       `json:",omitempty"` // everything is signed with it
+}
+
+const signingKey = "signing"
+
+// signUp makes the account's keys for signing and signs the device with them. Which
+// they are is kept before they leave: if this breaks off, they are ours to replace.
+func (l *line) signUp(ctx context.Context, password string) (recovery string, err error) {
+	failed := func(err error) (string, error) {
+		return "", fmt.Errorf("matrix: signing keys: %w; run bot matrix login again", explained(err))
+	}
+	vault, err := l.mach.SSSS.GenerateAndUploadKey(ctx, "")
 	if err != nil {
-		return "", errors.Join(fmt.Errorf("matrix: signing keys: %w", err), l.leave(ctx))
+		return failed(err)
+	}
+	keys, err := l.mach.GenerateCrossSigningKeys()
+	if err != nil {
+		return failed(err)
+	}
+	master := keys.MasterKey.PublicKey()
+	if _, err := l.keep.drop(key("xsk", string(l.cli.UserID))+sep, func([]byte) bool { return true }); err != nil {
+		return failed(err)
+	}
+	if err := l.keep.set(signingKey, signing{Master: master}); err != nil {
+		return failed(err)
+	}
+	if err := l.mach.UploadCrossSigningKeysToSSSS(ctx, vault, keys); err != nil {
+		return failed(err)
+	}
+	err = l.mach.PublishCrossSigningKeys(ctx, keys, func(ui *mautrix.RespUserInteractive) any {
+		return l.proof(password, ui.Session)
+	})
+	if err != nil {
+		return failed(err)
+	}
+	if err := l.mach.SSSS.SetDefaultKeyID(ctx, vault.ID); err != nil {
+		return failed(err)
 	}
 	if err := l.sign(ctx); err != nil {
-		return recovery, err
+		return failed(err)
 	}
-	return recovery, l.keep.commit(ctx)
+	if err := l.forget(ctx, "", password); err != nil { // what a login that broke off may have left
+		l.log.Warn("matrix: looking for devices of logins that broke off", "err", err)
+	}
+	if err := l.keep.set(signingKey, signing{Master: master, Done: true}); err != nil {
+		return failed(err)
+	}
+	return vault.RecoveryKey(), l.keep.commit(ctx)
+}
+
+// started takes note that the bot is started: from now on others trust its keys.
+func (l *line) started(ctx context.Context) error {
+	var made signing
+	begun, err := l.keep.read(signingKey, &made)
+	switch {
+	case err != nil || !begun:
+		return err
+	case !made.Done:
+		return ErrHalfway
+	}
+	l.keep.put(signingKey, nil)
+	return l.keep.commit(ctx)
 }
 
 // again logs in with the same device after a soft logout.
@@ -172,11 +244,16 @@ func (l *line) forget(ctx context.Context, old id.DeviceID, password string) err
 	return nil
 }
 
+// proof is the password where the homeserver asks for it once more.
+func (l *line) proof(password, session string) any {
+	return mautrix.ReqUIAuthLogin{
+		BaseAuthData: mautrix.BaseAuthData{Type: mautrix.AuthTypePassword, Session: session}, User: string(l.cli.UserID), Password: password,
+	}
+}
+
 func (l *line) deleteDevice(ctx context.Context, d id.DeviceID, password string) error {
 	auth := func(session string) *mautrix.ReqDeleteDevice[any] {
-		return &mautrix.ReqDeleteDevice[any]{Auth: mautrix.ReqUIAuthLogin{
-			BaseAuthData: mautrix.BaseAuthData{Type: mautrix.AuthTypePassword, Session: session}, User: string(l.cli.UserID), Password: password,
-		}}
+		return &mautrix.ReqDeleteDevice[any]{Auth: l.proof(password, session)}
 	}
 	err := l.cli.DeleteDevice(ctx, d, auth(""))
 	var h mautrix.HTTPError

@@ -32,12 +32,11 @@ type Adapter struct {
 	looked    int                     // answers since the doubt without anything of ours
 	asked     time.Time               // when the wait for the next answer began
 	interrupt context.CancelFunc      // ends the wait for the next answer
-	came      map[id.SessionID]bool   // sessions whose key came since the last answer
+	came      map[id.SessionID]bool   // sessions whose key may have come since the last answer
 	failures  map[id.EventID]int      // of the desk
-	acted     []id.EventID            // messages that the desk was given, the newest last
 	unread    map[string]time.Time    // what was told to whom, so that it is told once a day
 	expected  map[id.RoomID]time.Time // rooms that were made or joined and did not come by sync yet
-	news      map[id.UserID]bool      // who said that they found no key of ours
+	uploads   map[chat.PostID]int     // that failed
 	zones     map[id.UserID]zoneAsked // of people's profiles
 	waiting   bool                    // posts wait in the pocket for a room or the homeserver
 }
@@ -55,9 +54,12 @@ func New(s Settings, p Parts) (*Adapter, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := l.started(context.Background()); err != nil {
+		return nil, err
+	}
 	a := &Adapter{
 		line: l, settings: s, parts: p, soon: make(chan struct{}, 1), doubt: true, waiting: true,
-		came: map[id.SessionID]bool{}, failures: map[id.EventID]int{}, zones: map[id.UserID]zoneAsked{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{}, news: map[id.UserID]bool{},
+		failures: map[id.EventID]int{}, uploads: map[chat.PostID]int{}, zones: map[id.UserID]zoneAsked{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{},
 	}
 	a.pace.now = l.now
 	for _, kind := range []string{"sent", "beside"} {
@@ -68,6 +70,9 @@ func New(s Settings, p Parts) (*Adapter, error) {
 			return nil, err
 		}
 	}
+	if a.came, err = l.waitsLate(); err != nil {
+		return nil, err
+	}
 	if a.cards, err = openCards(l.keep, l.now); err != nil {
 		return nil, err
 	}
@@ -75,6 +80,7 @@ func New(s Settings, p Parts) (*Adapter, error) {
 		return nil, err
 	}
 	l.mach.GetAccount().Keys() // filled in lazily and without a lock otherwise
+	l.mach.NeedsUnwedgeCallback = a.wedged
 	l.mach.SessionReceived = func(_ context.Context, _ id.RoomID, s id.SessionID, _ uint32) {
 		a.mu.Lock()
 		defer a.mu.Unlock()

@@ -4,6 +4,7 @@ package matrix
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"os"
 	"strings"
@@ -95,7 +96,7 @@ func (b *bot) run(t testing.TB) {
 		cancel()
 		select {
 		case err := <-over:
-			if err != nil {
+			if err != nil && !errors.Is(err, errDead) {
 				t.Errorf("run ended with %v", err)
 			}
 		case <-time.After(20 * time.Second):

@@ -16,6 +16,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
 	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/crypto/attachment"
@@ -88,7 +89,7 @@ func (a *Adapter) upload(ctx context.Context, rid id.RoomID, root, changes id.Ev
 	}
 	r, err := a.cli.UploadMedia(ctx, mautrix.ReqUploadMedia{ContentBytes: b, ContentType: kind})
 	if err != nil {
-		return nil, fmt.Errorf("upload: %w", err)
+		return nil, a.notUploaded(p.ID, err)
 	}
 	if file != nil {
 		m.File = &event.EncryptedFileInfo{EncryptedFile: *file, URL: r.ContentURI.CUString()}
@@ -97,6 +98,35 @@ func (a *Adapter) upload(ctx context.Context, rid id.RoomID, root, changes id.Ev
 	}
 	a.relate(m, root, changes)
 	return a.marked(m, p, rid)
+}
+
+// mostUploads is how often a file of a post is tried to bring to the homeserver: then
+// the post goes without it.
+const mostUploads = 5
+
+// notUploaded is the outcome of an upload that failed: what may pass is tried again.
+func (a *Adapter) notUploaded(p chat.PostID, err error) error {
+	var h mautrix.HTTPError
+	wait, passes := leastWait, true
+	if errors.As(err, &h) && h.Response != nil {
+		wait, passes = retryAfter(h), h.Response.StatusCode == 429 || h.Response.StatusCode >= 500
+	}
+	const remembered = 1000
+	a.mu.Lock()
+	if len(a.uploads) > remembered {
+		clear(a.uploads)
+	}
+	a.uploads[p]++
+	n := a.uploads[p]
+	if passes = passes && n < mostUploads; !passes {
+		delete(a.uploads, p)
+	}
+	a.mu.Unlock()
+	if !passes {
+		return fmt.Errorf("upload: %w", err)
+	}
+	time.AfterFunc(wait*time.Duration(n), a.nudge)
+	return fmt.Errorf("%w: upload: %w", chat.ErrLater, err)
 }
 
 var errTooLarge = fmt.Errorf("larger than %d MB", mostHandedIn>>20)

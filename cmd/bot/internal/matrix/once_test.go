@@ -12,7 +12,6 @@ import (
 	"net/http"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -92,7 +91,7 @@ func (p *pump) settle(ctx context.Context) error {
 	defer p.mu.Unlock()
 	for len(p.posts) > 0 {
 		_, err := p.b.Send(ctx, p.posts[0])
-		if errors.Is(err, chat.ErrLater) {
+		if errors.Is(err, chat.ErrLater) || ctx.Err() != nil {
 			return nil
 		}
 		if err != nil {
@@ -244,52 +243,6 @@ func TestHeardOnce(t *testing.T) {
 	if len(sources) != 2 {
 		t.Errorf("%d messages were heard by name, want 2", len(sources))
 	}
-}
-
-// mortal is the pocket of a bot that dies: what it does from then on is lost.
-type mortal struct {
-	*chattest.Pocket
-	dead atomic.Bool
-}
-
-func (m *mortal) Commit(ctx context.Context, changes map[string][]byte) error {
-	if m.dead.Load() {
-		return nil
-	}
-	return m.Pocket.Commit(ctx, changes)
-}
-
-// TestKeysAreKeptWhole: the bot dies between reading a key and keeping it, again
-// and again; the message is read all the same, because its key is kept with the
-// note that it was read.
-func TestKeysAreKeptWhole(t *testing.T) {
-	pocket := &mortal{Pocket: chattest.NewPocket()}
-	_, _, p, ann, fen := lane(t, func(b *bot) { b.parts.Pocket = pocket })
-	died := make(chan bool, 1)
-	pocket.Fail(func(changes map[string][]byte) error {
-		for k := range changes {
-			if strings.HasPrefix(k, "in"+sep) {
-				select {
-				case died <- true:
-				default:
-				}
-				return errors.New("dead")
-			}
-		}
-		return nil
-	})
-	// the next message has a new key
-	if err := ann.Mach.CryptoStore.RemoveOutboundGroupSession(t.Context(), fen); err != nil {
-		t.Fatal(err)
-	}
-	ann.Say(fen, "!late")
-	<-died
-	pocket.dead.Store(true)
-	p.b.stop()
-	pocket.Fail(nil)
-	p.b.parts.Pocket = pocket.Pocket
-	p.b.run(t)
-	once(t, ann, p.b.user, "/LATE")
 }
 
 // TestTheLogKeepsQuiet: neither what people say nor a token nor the password ever

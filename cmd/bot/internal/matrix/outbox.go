@@ -60,6 +60,12 @@ func (a *Adapter) sent(txn string) (d delivered, ok bool, err error) {
 	return d, ok, err
 }
 
+// pending tells whether a part is on its way: it may be with the homeserver or not.
+func (a *Adapter) pending(txn string) (p parcel, ok bool, err error) {
+	ok, err = a.keep.read(key("pend", txn), &p)
+	return p, ok, err
+}
+
 // echo takes an event of our own in: a part arrived.
 func (a *Adapter) echo(ctx context.Context, e *event.Event) bool {
 	txn := e.Unsigned.TransactionID
@@ -69,8 +75,7 @@ func (a *Adapter) echo(ctx context.Context, e *event.Event) bool {
 	if txn == "" {
 		return false
 	}
-	var p parcel
-	ok, err := a.keep.read(key("pend", txn), &p)
+	p, ok, err := a.pending(txn)
 	if err != nil || !ok {
 		return ok
 	}
@@ -214,7 +219,7 @@ func (a *Adapter) confirm(ctx context.Context) error {
 		if err := json.Unmarshal(b, &p); err != nil {
 			return err
 		}
-		if p.Event != "" && a.now().Sub(p.Time) > confirmWithin {
+		if p.Event == "" && p.Again || p.Event != "" && a.now().Sub(p.Time) > confirmWithin {
 			lost = append(lost, p)
 		}
 		return nil
@@ -223,7 +228,11 @@ func (a *Adapter) confirm(ctx context.Context) error {
 		return err
 	}
 	for _, p := range lost {
-		if err := a.askFor(ctx, p); err != nil {
+		ask := a.askFor
+		if p.Event == "" {
+			ask = a.sendAgain
+		}
+		if err := ask(ctx, p); err != nil {
 			return err
 		}
 	}
@@ -246,7 +255,14 @@ func (a *Adapter) askFor(ctx context.Context, p parcel) error {
 	a.log.Warn("matrix: the homeserver lost a post that it had taken; sending it again", "post", p.Post)
 	a.keep.put(key("sent", p.Txn), nil)
 	p.Event, p.Again = "", true
-	_, err = a.dispatch(ctx, p)
+	return a.sendAgain(ctx, p)
+}
+
+// sendAgain sends what the homeserver had taken and lost. Whoever sent it first
+// holds it for sent, so it stays here until it is.
+func (a *Adapter) sendAgain(ctx context.Context, p parcel) error {
+	defer a.turns.take(string(p.Room))()
+	_, err := a.dispatch(ctx, p)
 	if errors.Is(err, chat.ErrLater) || errors.Is(err, chat.ErrGone) || errors.Is(err, chat.ErrMuted) {
 		return nil
 	}

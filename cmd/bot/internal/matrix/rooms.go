@@ -153,6 +153,11 @@ func (r *rooms) apply(ctx context.Context, rid id.RoomID, e *event.Event) error 
 	if *e.StateKey != "" {
 		return nil
 	}
+	return r.keep.together(ctx, func(ctx context.Context) error { return r.applyOwn(ctx, rid, e) })
+}
+
+// applyOwn takes what an event says of the room itself in.
+func (r *rooms) applyOwn(ctx context.Context, rid id.RoomID, e *event.Event) error {
 	rekey := false
 	err := r.change(rid, func(one *room) {
 		switch c := e.Content.Parsed.(type) {
@@ -225,7 +230,12 @@ func (r *rooms) member(ctx context.Context, rid id.RoomID, e *event.Event) error
 	c := e.Content.AsMember()
 	u := id.UserID(*e.StateKey)
 	m := member{User: u, Is: c.Membership, Name: cutTo(harmless(c.Displayname), mostName)}
-	rekey := false
+	return r.keep.together(ctx, func(ctx context.Context) error { return r.enters(ctx, rid, e.Sender, c, m) })
+}
+
+// enters notes a membership and takes the room's key away, both or neither.
+func (r *rooms) enters(ctx context.Context, rid id.RoomID, by id.UserID, c *event.MemberEventContent, m member) error {
+	u, rekey := m.User, false
 	err := r.change(rid, func(one *room) {
 		before := one.members[u].Is
 		rekey = before.IsInviteOrJoin() != m.Is.IsInviteOrJoin()
@@ -233,7 +243,7 @@ func (r *rooms) member(ctx context.Context, rid id.RoomID, e *event.Event) error
 		if u == r.me {
 			one.Joined = m.Is == event.MembershipJoin
 			if m.Is == event.MembershipInvite {
-				one.Direct, one.Inviter = one.Direct || c.IsDirect, e.Sender
+				one.Direct, one.Inviter = one.Direct || c.IsDirect, by
 			}
 			if m.Is.IsLeaveOrBan() {
 				one.Live, one.Greeted = false, false

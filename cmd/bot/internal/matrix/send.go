@@ -195,8 +195,7 @@ func (a *Adapter) ready(p parcel) error {
 	case joined && !a.caughtUp():
 		return fmt.Errorf("%w: looking who is in the room", chat.ErrLater)
 	case joined && a.doubts():
-		var before parcel
-		if again, err := a.keep.read(key("pend", p.Txn), &before); err != nil || !again {
+		if _, again, err := a.pending(p.Txn); err != nil || !again {
 			return err
 		}
 		return fmt.Errorf("%w: looking whether it arrived", chat.ErrLater)
@@ -216,9 +215,15 @@ func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
 	if err := a.keep.set(key("sent", p.Txn), done); err != nil {
 		return done, err
 	}
-	if seen {
+	_, still, err := a.pending(p.Txn)
+	if err != nil {
+		return done, err
+	}
+	switch {
+	case !still: // its echo was quicker than the answer
+	case seen:
 		a.keep.put(key("pend", p.Txn), nil)
-	} else {
+	default:
 		p.Event = e
 		if err := a.keep.set(key("pend", p.Txn), p); err != nil {
 			return done, err
@@ -249,7 +254,9 @@ func (a *Adapter) refusedBy(err error, p parcel) error {
 	case status == 429:
 		wait := retryAfter(h)
 		time.AfterFunc(wait, a.nudge)
-		a.keep.put(key("pend", p.Txn), nil)
+		if !p.Again {
+			a.keep.put(key("pend", p.Txn), nil)
+		}
 		return fmt.Errorf("%w: the homeserver asks to wait %s", chat.ErrLater, wait)
 	case status == 403:
 		a.keep.put(key("pend", p.Txn), nil)

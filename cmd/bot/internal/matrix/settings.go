@@ -174,6 +174,7 @@ var (
 	ErrNoLogin  = errors.New("matrix: the bot has not logged in yet; run bot matrix login")
 	ErrLoggedIn = errors.New("matrix: the bot is logged in already; run bot matrix logout first, or serve with it")
 	ErrSignedUp = errors.New("matrix: the account has signing keys already; use bot matrix login --recover with its recovery key, so that nobody's trust is lost")
+	ErrHalfway  = errors.New("matrix: the login broke off before the bot's keys were signed; run bot matrix login again")
 	ErrToken    = errors.New("matrix: the homeserver does not know the bot's login any more; the device is gone: run bot matrix login --recover with the recovery key")
 )
 

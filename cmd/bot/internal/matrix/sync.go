@@ -236,53 +236,14 @@ func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 	if err := a.keep.commit(ctx); err != nil {
 		return err
 	}
-	if len(n.entered) > 0 {
+	fresh := len(n.entered) > 0
+	for rid := range r.Rooms.Join {
+		fresh = fresh || a.expects(rid) // a new room may come in pieces
+	}
+	if fresh {
 		a.nudge() // what waited for the rooms
 	}
 	return nil
-}
-
-// takeKeys takes in what is for the device: who has which devices, keys and
-// other encrypted messages, how many keys are left for others.
-func (a *Adapter) takeKeys(ctx context.Context, r *mautrix.RespSync) error {
-	a.mach.HandleDeviceLists(ctx, &r.DeviceLists, "")
-	for _, e := range r.ToDevice.Events {
-		e.Type.Class = event.ToDeviceEventType
-		if !parsed(e) {
-			continue
-		}
-		if e.Type == event.ToDeviceRoomKeyRequest {
-			a.mach.HandleToDeviceEvent(ctx, e) // answers in a goroutine of its own
-			continue
-		}
-		a.noted(ctx, e)
-		err := a.keep.together(ctx, func(ctx context.Context) error {
-			a.mach.HandleToDeviceEvent(ctx, e)
-			return a.keep.commit(ctx)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if err := a.leaveKeys(ctx, &r.DeviceOTKCount); err != nil {
-		return err
-	}
-	a.mach.MarkOlmHashSavePoint(ctx)
-	return a.fallback(ctx, r.FallbackKeys)
-}
-
-// leaveKeys leaves new one-time keys where few are left. An answer that does not
-// say how many reads as none; then the homeserver is asked, now and then: keys
-// made for nothing would push out those that others are about to use.
-func (a *Adapter) leaveKeys(ctx context.Context, n *mautrix.OTKCount) error {
-	if n.SignedCurve25519 > 0 {
-		a.mach.HandleOTKCounts(ctx, n)
-		return nil
-	}
-	if !a.pace.may("count keys", 1, time.Minute) {
-		return nil
-	}
-	return explained(a.mach.ShareKeys(ctx, -1))
 }
 
 // timeline takes in what was said in a room. Nothing from before the bot's own

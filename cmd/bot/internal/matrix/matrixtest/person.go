@@ -101,8 +101,10 @@ func (p *Person) listen(ctx context.Context) {
 		for rid := range r.Rooms.Invite {
 			_, _ = p.Cli.JoinRoomByID(ctx, rid)
 		}
+		p.mu.Lock()
 		late := p.late // their keys may have come now
 		p.late = nil
+		p.mu.Unlock()
 		for _, e := range late {
 			p.take(ctx, e.RoomID, e)
 		}
@@ -144,7 +146,9 @@ func (p *Person) take(ctx context.Context, rid id.RoomID, e *event.Event) {
 	if e.Type == event.EventEncrypted {
 		open, err := p.Mach.DecryptMegolmEvent(ctx, e)
 		if err != nil {
+			p.mu.Lock()
 			p.late = append(p.late, e)
+			p.mu.Unlock()
 			return
 		}
 		e = open
@@ -174,6 +178,18 @@ func (p *Person) Events() []*event.Event {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return slices.Clone(p.events)
+}
+
+// Unread is how many events of a room came that could not be opened yet.
+func (p *Person) Unread(rid id.RoomID) (n int) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, e := range p.late {
+		if e.RoomID == rid {
+			n++
+		}
+	}
+	return n
 }
 
 // Await waits for an event that fits, the first if there are many.
