@@ -343,6 +343,9 @@ func embedded(t reflect.Type, index []int) bool {
 
 // Member finds a member of a canonical object; false if there is none.
 func Member(o Object, name string) (Object, bool) {
+	if !bytes.Contains(o, []byte(name)) { // nearly always what is looked for is not there
+		return nil, false
+	}
 	var found Object
 	err := isObject(o, 1, func(n, value []byte) {
 		if string(n) == name {

@@ -1,6 +1,7 @@
 package storage
 
 import (
+	"bytes"
 	_ "embed"
 	"encoding/json"
 	"math"
@@ -208,4 +209,33 @@ func FuzzCanon(f *testing.F) {
 			t.Fatalf("%s became %s", x, y)
 		}
 	})
+}
+
+// TestPlain: where a text ends, eight bytes at a time, as byte by byte: every byte at
+// every place, among bytes next to every border.
+func TestPlain(t *testing.T) {
+	slow := func(b []byte) int {
+		for i, c := range b {
+			if c == '"' || c == '\\' || c < 0x20 || c > 0x7e {
+				return i
+			}
+		}
+		return len(b)
+	}
+	for _, around := range []byte{' ', '!', '#', '[', ']', '~', 'a'} {
+		for n := range 20 {
+			for at := range n {
+				for c := range 256 {
+					b := bytes.Repeat([]byte{around}, n)
+					b[at] = byte(c)
+					if at > 0 && c == 0xff { // carries into the byte above
+						b[at-1] = 0xff
+					}
+					if got, want := plain(b), slow(b); got != want {
+						t.Fatalf("%q: %d, want %d", b, got, want)
+					}
+				}
+			}
+		}
+	}
 }

@@ -10,8 +10,7 @@ func Parse(b []byte) (Record, error) {
 	if len(b) > MaxEntry {
 		return Record{}, invalid(RuleJSON, "", "%d bytes, at most %d expected", len(b), MaxEntry)
 	}
-	p := parser{b: append([]byte(nil), b...)}
-	p.text = string(p.b)
+	p := parser{b: b, text: string(b)}
 	if err := p.whole(); err != nil {
 		if spelling := Canonical(b); spelling != nil { // what is wrong with the bytes comes first
 			err = spelling
@@ -24,8 +23,9 @@ func Parse(b []byte) (Record, error) {
 // parser reads an entry in one pass: it walks the canonical form and takes the members
 // up as they come.
 type parser struct {
-	b      []byte
+	b      []byte // the reader's: nothing of it is kept
 	text   string // the same: the texts of members are parts of it
+	kept   []byte // copies of args and events, one after the other
 	r      Record
 	always int // how many of the members that every entry has were there
 }
@@ -71,7 +71,7 @@ func (p *parser) member(s *scanner, name string) (err error) {
 		if err = s.object(2, func([]byte) error { return s.value(3) }); err != nil {
 			return at("args", err)
 		}
-		r.Args = p.b[start:s.i:s.i]
+		r.Args = p.keep(start, s.i)
 	case "command":
 		r.Command, err = p.textOf(s, RuleForm, name)
 	case "cut":
@@ -111,6 +111,17 @@ func (p *parser) member(s *scanner, name string) (err error) {
 		err = invalid(RuleForm, name, "no entry has this member")
 	}
 	return err
+}
+
+// keep copies an object, behind those before it where there is room.
+func (p *parser) keep(from, to int) Object {
+	const room = 256 // the args and events of nearly every roll
+	if n := to - from; cap(p.kept)-len(p.kept) < n {
+		p.kept = make([]byte, 0, max(room, n))
+	}
+	start := len(p.kept)
+	p.kept = append(p.kept, p.b[from:to]...)
+	return p.kept[start:len(p.kept):len(p.kept)]
 }
 
 // value steps over a value and gives it; nothing if it is none.
@@ -176,7 +187,7 @@ func (p *parser) events(s *scanner) error {
 		if err == nil && !typed {
 			err = invalid(RuleForm, "events", "event %d: a type expected", len(p.r.Events))
 		}
-		p.r.Events = append(p.r.Events, p.b[start:s.i:s.i])
+		p.r.Events = append(p.r.Events, p.keep(start, s.i))
 		return err
 	})
 }
@@ -241,7 +252,7 @@ func parseWait(value []byte) (*Wait, error) {
 
 // faces reads runs of dice, all of which share one list.
 func faces(s *scanner) ([][]int, error) {
-	runs, all, ok := make([][]int, 0, 2), make([]int, 0, 32), s.take('[')
+	runs, all, ok := make([][]int, 0, 2), make([]int, 0, 16), s.take('[')
 	if ok && s.take(']') {
 		return runs, nil
 	}

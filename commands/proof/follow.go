@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"drumhead/engine/dice"
@@ -144,13 +145,13 @@ func (b *Book) sealed(rec *storage.Record, full bool) error {
 	}
 	now.shown = key
 	b.put(old, now)
-	return b.dice(rec, drawn{seq: rec.Seq, command: rec.Command, battle: battleIn(rec.Args), key: key, draw: rec.Draw, cut: rec.Cut}, full)
+	return b.dice(rec, drawn{seq: rec.Seq, command: rec.Command, battle: battleIn(rec.Args), key: key, draw: rec.Draw, cut: now.cut}, full)
 }
 
 // dice checks the faces of an entry and remembers where they come from.
 func (b *Book) dice(rec *storage.Record, d drawn, full bool) error {
 	d.runs = dice.RunsOf(rec.Faces)
-	d.command, d.cut = named(d.command), strings.Clone(d.cut)
+	d.command = named(d.command)
 	if full {
 		if err := b.derive(rec, d); err != nil {
 			return err
@@ -168,9 +169,16 @@ func named(command string) string {
 	return strings.Clone(command)
 }
 
+// streams are used again for one entry after the other.
+var streams = sync.Pool{New: func() any { return new(dice.Stream) }}
+
 // derive draws the dice once more and compares every face.
 func (b *Book) derive(rec *storage.Record, d drawn) error {
-	die, face := b.stream(d).Held(rec.Faces)
+	s := streams.Get().(*dice.Stream)
+	defer streams.Put(s)
+	s.Begin(b.ledger, d.draw, d.cut, d.key)
+	s.Seek(d.at)
+	die, face := s.Held(rec.Faces)
 	if die < 0 {
 		return nil
 	}

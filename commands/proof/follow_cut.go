@@ -1,6 +1,7 @@
 package proof
 
 import (
+	"strings"
 	"time"
 
 	"drumhead/commands/beacon"
@@ -36,7 +37,7 @@ func (b *Book) cut(rec *storage.Record, full bool) error {
 		return err
 	}
 	b.settle(p.Seq)
-	return b.dice(rec, drawn{seq: p.Seq, command: p.Command, battle: p.battle, key: key, draw: p.Draw, cut: rec.Cut}, full)
+	return b.dice(rec, drawn{seq: p.Seq, command: p.Command, battle: p.battle, key: key, draw: p.Draw, cut: strings.Clone(rec.Cut)}, full)
 }
 
 // waiting finds the entry that a cut, wait or void is about, and refuses args

@@ -5,7 +5,7 @@ package proof
 const Reach = 4096
 
 // chunk is how many values a window keeps in one piece.
-const chunk = 16
+const chunk = 32
 
 // window is a list to which only new values are added. It is a value: adding
 // gives another window and leaves the old one as it was, at the cost of

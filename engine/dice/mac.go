@@ -27,7 +27,7 @@ const (
 
 // set begins a message under a key.
 func (m *mac) set(key Key) {
-	m.key = key
+	m.key, m.state = key, nil
 	m.inside = append(m.room[:0], pad(key, innerPad)...)
 }
 

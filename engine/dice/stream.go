@@ -31,12 +31,18 @@ type Stream struct {
 
 // NewStream makes the dice of a draw. cut is the entry's cut, letter for letter.
 func NewStream(ledger string, draw uint64, cut string, key Key) *Stream {
-	s := &Stream{next: sha256.Size}
+	s := &Stream{}
+	s.Begin(ledger, draw, cut, key)
+	return s
+}
+
+// Begin makes a Stream, whatever it was before, the dice of a draw.
+func (s *Stream) Begin(ledger string, draw uint64, cut string, key Key) {
+	s.block, s.next, s.rolled = 0, sha256.Size, rolled{}
 	s.mac.set(key)
 	s.mac.text(Protocol, ledger, "/")
 	s.mac.number(draw)
 	s.mac.text("/", cut, "/")
-	return s
 }
 
 // Draw rolls one die; see Drawer.
