@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -93,19 +91,8 @@ func reading(b *testing.B, path string) time.Duration {
 func readyIn(b *testing.B, data, place string) (before, after time.Duration) {
 	server := discordtest.Start(b, discordtest.Options{Unchecked: true, Guilds: []discordtest.Guild{{ID: "5000000", Name: "Osier"}}})
 	server.Add(discordtest.Channel{ID: place, Guild: "5000000", Name: "fen"})
-	path := filepath.Join(b.TempDir(), "drumhead.toml")
-	b.Setenv("DRUMHEAD_TEST_TOKEN", discordtest.Token)
-	config := fmt.Sprintf("data = %q\n[discord]\ntoken-env = \"DRUMHEAD_TEST_TOKEN\"\nbase = %q\nfiles = %[2]q\n", data, server.URL)
-	if err := os.WriteFile(path, []byte(config), 0o600); err != nil {
-		b.Fatal(err)
-	}
-	ctx, stop := context.WithCancel(context.Background())
-	defer stop()
-	var errs shared
-	end := make(chan int, 1)
 	began := time.Now()
-	go func() { end <- Run(ctx, []string{"serve", "--config", path}, strings.NewReader(""), io.Discard, &errs) }()
-	server.Until("the bot is there", func() bool { return server.Lines().Sessions > 0 })
+	stop := serving(b, server, data)
 	before = time.Since(began)
 	server.Do(discordtest.Who{ID: "4194304011", Name: "Ann", Guild: "5000000", Channel: place}, discordtest.SlashCommand, map[string]any{"id": "1", "name": "roll", "type": 1,
 		"options": []any{map[string]any{"name": "dice", "type": 3, "value": "12d6 4+ for lantern oil"}}})
@@ -119,8 +106,5 @@ func readyIn(b *testing.B, data, place string) (before, after time.Duration) {
 	})
 	after = time.Since(began) - before
 	stop()
-	if code := <-end; code != good {
-		b.Fatalf("it ended with %d: %s", code, errs.String())
-	}
 	return before, after
 }
