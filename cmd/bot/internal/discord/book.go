@@ -84,6 +84,11 @@ type leaf struct {
 
 // put makes changes, and returns when they are durable.
 func (b *book) put(ctx context.Context, changes map[string][]byte) error {
+	return b.begin(changes).wait(ctx)
+}
+
+// begin makes changes; they are durable when the leaf's wait says so.
+func (b *book) begin(changes map[string][]byte) *leaf {
 	b.mu.Lock()
 	if b.next == nil {
 		b.next = &leaf{changes: map[string][]byte{}, done: make(chan struct{})}
@@ -95,9 +100,14 @@ func (b *book) put(ctx context.Context, changes map[string][]byte) error {
 		go b.write()
 	}
 	b.mu.Unlock()
+	return mine
+}
+
+// wait returns when the leaf is durable.
+func (l *leaf) wait(ctx context.Context) error {
 	select {
-	case <-mine.done:
-		return mine.err
+	case <-l.done:
+		return l.err
 	case <-ctx.Done():
 		return ctx.Err()
 	}

@@ -245,17 +245,19 @@ func (s *ear) converse(i *interaction, said heard) {
 }
 
 // remember keeps an interaction for as long as it can be answered. Its secret is
-// durable before anything is said.
+// durable before anything is said; the desk need not wait for that.
 func (s *ear) remember(i *interaction, r *reply, m *chat.Message) {
 	person := i.by().ID
-	s.Adapter.mu.Lock()
-	s.replies[i.ID], s.latest[seat{r.place, person}] = r, r
-	s.Adapter.mu.Unlock()
 	keep := map[string][]byte{keyAsk + i.ID: value(asking{App: i.App, Token: i.Token, Tapped: r.tapped, Channel: r.channel, Place: r.place, At: created(i.ID)})}
 	s.whereabouts(i.Guild, person, i.Channel, m, keep)
-	if err := s.book.put(s.ctx, keep); err != nil && s.ctx.Err() == nil {
-		s.Log.Error("an interaction could not be kept", "err", err)
+	kept := s.book.begin(keep)
+	r.keep(kept)
+	if i.Guild == "" { // whose this channel is must be known before anything is sent there
+		_ = kept.wait(s.ctx) // what went wrong is told when something is said
 	}
+	s.Adapter.mu.Lock()
+	defer s.Adapter.mu.Unlock()
+	s.replies[i.ID], s.latest[seat{r.place, person}] = r, r
 }
 
 // whereabouts notes the server in which a person last spoke to the bot: what they

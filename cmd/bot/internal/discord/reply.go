@@ -49,9 +49,10 @@ type reply struct {
 	timer   *time.Timer
 	said    chan struct{} // closed when something was said
 
-	mu    sync.Mutex
-	state answered
-	spoke bool // said is closed
+	mu     sync.Mutex
+	state  answered
+	spoke  bool  // said is closed
+	secret *leaf // on which its secret is being kept; nil: it is
 }
 
 // lull is how long after the desk is done the answer may still come: what is stored
@@ -79,6 +80,25 @@ func (w *wires) replyAgain(id string, k asking) *reply {
 	r.timer = time.NewTimer(0)
 	r.timer.Stop()
 	return r
+}
+
+// keep notes on which leaf the secret is being kept.
+func (r *reply) keep(l *leaf) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.secret = l
+}
+
+// durable waits until the secret is kept, before Discord is told anything: only with it
+// an answer can be found again after a crash. The lock is held.
+func (r *reply) durable(ctx context.Context) {
+	if r.secret == nil {
+		return
+	}
+	if err := r.secret.wait(ctx); err != nil && ctx.Err() == nil {
+		r.w.Log.Error("an interaction could not be kept", "err", err)
+	}
+	r.secret = nil
 }
 
 // over tells whether the interaction's token is of no use any more.
@@ -122,6 +142,7 @@ func (r *reply) promise(ctx context.Context) {
 
 // acknowledge takes the interaction without an answer. The lock is held.
 func (r *reply) acknowledge(ctx context.Context, private bool) {
+	r.durable(ctx)
 	body, next := callback{Type: answerLater}, promised
 	switch {
 	case r.tapped:
@@ -185,6 +206,7 @@ func (r *reply) say(ctx context.Context, p chat.Post, files []made, only bool) (
 // try sends the parcel the way that is open now: as the first answer, in the
 // place of the promise, or as one more.
 func (r *reply) try(ctx context.Context, p parcel, only bool) (chat.Receipt, error) {
+	r.durable(ctx)
 	m := p.message()
 	m.Flags &^= quietly // answers ring nobody
 	if only {
