@@ -77,6 +77,7 @@ type Desk struct {
 	idle     idleTimers
 	notices  notices
 	days     *days
+	unread   unread
 	length   int // of a new seal
 }
 

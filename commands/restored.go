@@ -90,13 +90,15 @@ func (d *Desk) own(ctx context.Context, v *view) ([]chat.Seen, error) {
 	}
 	own, err := d.reread.Own(ctx, v.place, ownPosts)
 	switch {
-	case errors.Is(err, errors.ErrUnsupported):
+	case err == nil:
+		d.unread.read(v.ledger)
+	case errors.Is(err, errors.ErrUnsupported), errors.Is(err, chat.ErrGone), errors.Is(err, chat.ErrMuted): // nor ever will be
 		v.blind = true
-	case err != nil && ctx.Err() != nil:
+	case ctx.Err() != nil:
 		return nil, err
-	case err != nil:
-		v.blind = true
+	default:
 		d.log.Warn("our own posts could not be read again", "place", v.place, "err", err)
+		d.couldNotRead(v)
 	}
 	return own, nil
 }
@@ -106,7 +108,12 @@ const ownPosts = 20
 
 // restored refuses to add to a ledger that may know less than the chat.
 func (a *ask) restored(v *view) error {
-	if !v.open() || !v.doubt {
+	switch {
+	case !v.open():
+		return nil
+	case v.unread && !v.doubt:
+		return frozen{refuse("", "restore.refuse.unread")}
+	case !v.doubt:
 		return nil
 	}
 	return frozen{refuse("/settings restored", "restore.refuse.doubt", "entry", number(int64(v.head.Size-1)))} // timers try again

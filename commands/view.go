@@ -31,6 +31,7 @@ type view struct {
 	doubt  bool             // the chat may know more of it than this store; see restored.go
 	shown  uint64           // the highest entry that our own posts here were seen to tell of
 	blind  bool             // our own posts here cannot be read
+	unread bool             // they could not be read just now; see unread.go
 	lost   []storage.Player // pseudonyms of entries read back, whose persons are not known
 
 	seats   map[chat.Person]string // person → pseudonym
@@ -63,7 +64,7 @@ func (v *view) who(pseudonym string) chat.Span {
 // the store. A place without a ledger has an empty one.
 func (d *Desk) view(ctx context.Context, p chat.Place) (*view, error) {
 	if v, ok := d.live.get(p); ok {
-		return v, nil
+		return d.readAgain(ctx, v)
 	}
 	v := &view{desk: d, place: p, game: proof.NewGame(d.file), book: proof.NewBook(d.chain),
 		seats: map[chat.Person]string{}, persons: map[string]chat.Person{}}
