@@ -48,6 +48,8 @@
 //	the same, and then bot serve                   a sentence that says so       TestCrashLoginThenServe
 //	anywhere in bot matrix login --recover         the same, run again           TestCrashRecover
 //	anywhere in bot matrix logout                  the same, run again           TestCrashLogout
+//	a new token given, kept or not, used or not    the pair that is kept         TestCrashRefreshing
+//	a fallback key made, uploaded or not           the same one, uploaded again  TestCrashFallbackKeys
 //	with the homeserver, which forgets             looks first, then sends again TestOnceAcrossARestart
 //
 // Encryption is pure Go only with the build tag goolm; without it the package

@@ -152,6 +152,14 @@ func (k *keep) commit(ctx context.Context) error {
 	return err
 }
 
+// now keeps a value at once, beside what waits for the next commit: of something that
+// nothing else depends on.
+func (k *keep) now(ctx context.Context, key string, value []byte) error {
+	k.writes.Lock()
+	defer k.writes.Unlock()
+	return k.pocket.Commit(ctx, map[string][]byte{key: value})
+}
+
 // set keeps a value as JSON.
 func (k *keep) set(key string, v any) error {
 	b, err := json.Marshal(v)

@@ -9,7 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/crypto"
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
@@ -204,50 +203,6 @@ func (a *Adapter) unwedge(ctx context.Context) error {
 			return nil
 		})
 	})
-}
-
-// fallbackMaker is what the pure Go account can do beyond the library's interface.
-type fallbackMaker interface {
-	GenFallbackKey() error
-	FallbackKeyUnpublished() map[string]id.Curve25519
-}
-
-// fallback gives a homeserver that knows fallback keys one, where the last was
-// used: one-time keys can be drained by anybody who claims them all. Which
-// homeservers know them is seen by what a sync answer says; nil: not this one.
-func (a *Adapter) fallback(ctx context.Context, unused []id.KeyAlgorithm) error {
-	account := a.mach.GetAccount()
-	maker, ok := account.Internal.(fallbackMaker)
-	if unused == nil || !ok {
-		return nil
-	}
-	for _, alg := range unused {
-		if alg == id.KeyAlgorithmSignedCurve25519 {
-			return nil
-		}
-	}
-	if err := maker.GenFallbackKey(); err != nil {
-		return err
-	}
-	keys := map[id.KeyID]any{}
-	for kid, k := range maker.FallbackKeyUnpublished() {
-		signed := map[string]any{"key": k, "fallback": true}
-		sig, err := account.SignJSON(signed)
-		if err != nil {
-			return err
-		}
-		signed["signatures"] = map[id.UserID]map[string]string{a.cli.UserID: {"ed25519:" + string(a.cli.DeviceID): sig}}
-		keys[id.NewKeyID(id.KeyAlgorithmSignedCurve25519, kid)] = signed
-	}
-	if err := a.store.PutAccount(ctx, account); err != nil {
-		return err
-	}
-	_, err := a.cli.MakeRequest(ctx, "POST", a.cli.BuildClientURL("v3", "keys", "upload"), map[string]any{"fallback_keys": keys}, nil)
-	if err != nil && !errors.Is(err, mautrix.MUnknownToken) {
-		a.log.Warn("matrix: a fallback key could not be left", "err", err)
-		return nil
-	}
-	return explained(err)
 }
 
 var _ crypto.StateStore = (*rooms)(nil)

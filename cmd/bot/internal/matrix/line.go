@@ -20,15 +20,6 @@ import (
 	"maunium.net/go/mautrix/id"
 )
 
-// login is what the bot needs to be the same device again.
-type login struct {
-	User   id.UserID
-	Device id.DeviceID
-	Token  string
-}
-
-const loginKey = "login"
-
 // line is one account's connection: the client, the machine that encrypts, what
 // is known of the rooms, all over one pocket.
 type line struct {
@@ -37,6 +28,7 @@ type line struct {
 	keep  *keep
 	store *store
 	rooms *rooms
+	token *tokens
 	log   *slog.Logger
 	now   func() time.Time // the real time
 }
@@ -63,7 +55,8 @@ func newLine(s Settings, p Parts) (*line, error) {
 	if l.rooms, err = openRooms(l.keep, l.store, id.UserID(s.User)); err != nil {
 		return nil, err
 	}
-	cli.Client.Transport = &barrier{keep: l.keep, next: p.Transport}
+	l.token = &tokens{keep: l.keep, home: s.Homeserver, next: p.Transport, now: func() time.Time { return l.now() }}
+	cli.Client.Transport = &barrier{keep: l.keep, next: l.token}
 	cli.Log = zerolog.Nop() // it would write what people say
 	cli.ResponseHook = l.answered
 	cli.DefaultHTTPRetries = 0 // it would repeat what must not be repeated, and sleep inside a call
@@ -90,8 +83,15 @@ func open(s Settings, p Parts) (*line, error) {
 	case string(in.User) != s.User:
 		return nil, fmt.Errorf("matrix: this data directory is logged in as %s, the configuration says %s; run bot matrix logout with the old user first", in.User, s.User)
 	}
-	l.cli.UserID, l.cli.DeviceID, l.cli.AccessToken = in.User, in.Device, in.Token
+	l.as(in)
 	return l, nil
+}
+
+// as makes the line one of a login. The client's own token only tells that a request
+// is to have one.
+func (l *line) as(in login) {
+	l.cli.UserID, l.cli.DeviceID, l.cli.AccessToken = in.User, in.Device, in.Token
+	l.token.set(in)
 }
 
 // start asks the homeserver what it can do and tells it the device's keys.

@@ -40,7 +40,7 @@ func Login(ctx context.Context, s Settings, p Parts, password string) (recovery 
 	case known && !begun:
 		return "", l.again(ctx, in, password)
 	case known:
-		l.cli.UserID, l.cli.DeviceID, l.cli.AccessToken = in.User, in.Device, in.Token
+		l.as(in)
 		err = l.start(ctx)
 	default:
 		if err = l.keep.set(signingKey, made); err == nil { // with the token
@@ -129,7 +129,7 @@ func (l *line) started(ctx context.Context) error {
 
 // again logs in with the same device after a soft logout.
 func (l *line) again(ctx context.Context, in login, password string) error {
-	l.cli.UserID, l.cli.DeviceID, l.cli.AccessToken = in.User, in.Device, in.Token
+	l.as(in)
 	if _, err := l.cli.Whoami(ctx); err == nil {
 		return ErrLoggedIn
 	} else if !errors.Is(explained(err), errSoft) {
@@ -143,7 +143,7 @@ func (l *line) again(ctx context.Context, in login, password string) error {
 func (l *line) ask(ctx context.Context, user, password string, device id.DeviceID) error {
 	r, err := l.cli.Login(ctx, &mautrix.ReqLogin{
 		Type: mautrix.AuthTypePassword, Identifier: mautrix.UserIdentifier{Type: mautrix.IdentifierTypeUser, User: user},
-		Password: password, DeviceID: device, InitialDeviceDisplayName: deviceName, StoreCredentials: true,
+		Password: password, DeviceID: device, InitialDeviceDisplayName: deviceName, RefreshToken: true,
 	})
 	switch {
 	case errors.Is(err, mautrix.MForbidden):
@@ -153,10 +153,15 @@ func (l *line) ask(ctx context.Context, user, password string, device id.DeviceI
 	case string(r.UserID) != user:
 		return fmt.Errorf("matrix: the homeserver calls the bot %s, the configuration %s; put the first into the configuration", r.UserID, user)
 	}
-	if err := l.keep.set(loginKey, login{r.UserID, r.DeviceID, r.AccessToken}); err != nil {
+	in := login{User: r.UserID, Device: r.DeviceID, Token: r.AccessToken, Refresh: r.RefreshToken, Renew: renewal(l.now(), r.ExpiresInMS)}
+	if err := l.keep.set(loginKey, in); err != nil {
 		return err
 	}
-	return l.keep.commit(ctx)
+	if err := l.keep.commit(ctx); err != nil {
+		return err
+	}
+	l.as(in)
+	return nil
 }
 
 // enter logs a new device in and uploads its keys.

@@ -24,6 +24,7 @@ type Adapter struct {
 	cards    *cards // posts of ours whose choices can be picked
 	pace     pace   // of people and of rooms
 	running  sync.Mutex
+	taking   sync.Mutex    // while it is noted that the homeserver has something
 	soon     chan struct{} // what waits in the store can go out now
 
 	mu        sync.Mutex

@@ -32,7 +32,8 @@ type bot struct {
 	user     id.UserID
 	recovery string
 	stop     func()
-	ahead    atomic.Int64 // of the real time
+	ahead    atomic.Int64   // of the real time
+	prepare  func(*Adapter) // before it runs
 }
 
 // later lets time pass for the bot.
@@ -80,6 +81,9 @@ func (b *bot) run(t testing.TB) {
 		t.Fatal(err)
 	}
 	b.Adapter.now = func() time.Time { return time.Now().Add(time.Duration(b.ahead.Load())) }
+	if b.prepare != nil {
+		b.prepare(b.Adapter)
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	over := make(chan error, 1)
 	d := chat.Desk(b.desk)

@@ -95,6 +95,9 @@ func (a *absence) back() time.Duration {
 	}
 	until(a.t, "everything is heard", func() bool {
 		for _, m := range a.b.desk.Heard() {
+			if m.Text == "/there" { // it was stopped before it kept that it had heard this
+				continue
+			}
 			n++
 			if text := fmt.Sprintf("/missed %d", heard[m.Place]); m.Text != text {
 				a.t.Fatalf("in %s %q was heard, want %q", m.Place, m.Text, text)

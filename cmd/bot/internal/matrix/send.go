@@ -209,8 +209,11 @@ func (a *Adapter) ready(p parcel) error {
 	return fmt.Errorf("%w: no such room", chat.ErrGone)
 }
 
-// took notes that the homeserver has a part. Seen: it was seen in the room too.
+// took notes that the homeserver has a part. Seen: it was seen in the room too. What
+// the homeserver answers and what is seen come in any order.
 func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
+	a.taking.Lock()
+	defer a.taking.Unlock()
 	done := delivered{Event: e, Edits: p.Changes, Time: p.Told}
 	if err := a.keep.set(key("sent", p.Txn), done); err != nil {
 		return done, err
