@@ -283,8 +283,10 @@ func TestFallbackKeys(t *testing.T) {
 	if n := len(f.home.Fallbacks()); n != 1 {
 		t.Fatalf("%d fallback keys were left, want 1", n)
 	}
-	if !f.writes(first) || !f.writes(first) {
-		t.Error("who wrote to the fallback key is not read")
+	for range 2 { // it is good more than once
+		if !f.writes(first) {
+			t.Error("who wrote to the fallback key is not read")
+		}
 	}
 	f.home.Use()
 	f.awaits("the second", func() bool { return len(f.home.Fallbacks()) == 2 })
