@@ -21,6 +21,8 @@ import (
 // serve connects to the chat platforms of a config, until it is told to stop.
 func serve(c *call) error {
 	path := c.flags.String("config", "", "the config (usual: none; docs/serve.md shows one)")
+	data := c.flags.String("data", "", "the data directory (usual: the one of the config)")
+	shards := c.flags.String("shards", "", "the part of Discord's servers that this process hears, as 4-7/16 (usual: that of the config)")
 	if _, err := c.parse(0); err != nil {
 		return err
 	}
@@ -28,6 +30,9 @@ func serve(c *call) error {
 		return fmt.Errorf("%w: which config? As in bot serve --config drumhead.toml, and drumhead.toml holds:\n%s", errUsage, exampleConfig)
 	}
 	cfg, err := readConfig(*path)
+	if err == nil {
+		err = cfg.part(*data, *shards)
+	}
 	if err != nil {
 		return err
 	}
@@ -51,6 +56,22 @@ func serve(c *call) error {
 	err = errors.Join(err, h.close())
 	log.Info("stopped")
 	return err
+}
+
+// part lets one of several processes with the same config have its own data directory
+// and its own part of the servers; what is "" stays as the config has it.
+func (c *config) part(data, shards string) error {
+	if data != "" {
+		c.Data = data
+	}
+	if shards == "" {
+		return nil
+	}
+	if c.Discord == nil {
+		return fmt.Errorf("%w: --shards parts the servers of Discord, and the config has no [discord]", errUsage)
+	}
+	c.Discord.Shards = shards
+	return c.Discord.Check()
 }
 
 // platform is a chat platform that the config asks for.

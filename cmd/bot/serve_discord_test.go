@@ -107,3 +107,45 @@ func TestDoctorOnDiscord(t *testing.T) {
 		t.Errorf("%d %s%s", code, out, errs)
 	}
 }
+
+// One of several processes takes its part of the servers, and a data directory of its
+// own, from the command line; a part that is none is refused before anything starts.
+func TestServePart(t *testing.T) {
+	server := discordtest.Start(t, discordtest.Options{Shards: 2})
+	dir := t.TempDir()
+	path := filepath.Join(dir, "drumhead.toml")
+	t.Setenv("DRUMHEAD_TEST_TOKEN", discordtest.Token)
+	config := "[discord]\ntoken-env = \"DRUMHEAD_TEST_TOKEN\"\nbase = \"" + server.URL + "\"\nfiles = \"" + server.URL + "\"\n"
+	if err := os.WriteFile(path, []byte(config), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs := start(t, "", "serve", "--config", path, "--shards", "2/2"); code != bad || !strings.Contains(errs, "4-7/16") {
+		t.Errorf("a part that is none: %d %s", code, errs)
+	}
+	none := filepath.Join(dir, "none.toml")
+	if err := os.WriteFile(none, []byte("log = \"info\"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs := start(t, "", "serve", "--config", none, "--shards", "0/2"); code == good || !strings.Contains(errs, "[discord]") {
+		t.Errorf("no Discord: %d %s", code, errs)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	var out, errs shared
+	end := make(chan int, 1)
+	own := filepath.Join(dir, "games-b")
+	go func() {
+		end <- Run(ctx, []string{"serve", "--config", path, "--shards", "1/2", "--data", own}, strings.NewReader(""), &out, &errs)
+	}()
+	server.Until("the bot is there", func() bool { return server.Lines().Sessions > 0 })
+	if got := server.Lines().Identifies[0].Shard; len(got) != 2 || got[0] != 1 || got[1] != 2 {
+		t.Errorf("it is shard %v", got)
+	}
+	stop()
+	if code := <-end; code != good {
+		t.Errorf("it ended with %d: %s", code, errs.String())
+	}
+	if _, err := os.Stat(filepath.Join(own, storeFile)); err != nil {
+		t.Errorf("its own directory: %v", err)
+	}
+}

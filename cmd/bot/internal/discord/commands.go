@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -40,7 +41,10 @@ const (
 // fileOption is where a file is handed in.
 const fileOption = "file"
 
-// command is a command as Discord is told of it.
+// command is a command as Discord is told of it. It asks for no permission: Discord
+// knows that of whole commands only, and everybody may look at /settings, and players
+// agree there how to go on after a restore. Who may change what the desk checks, and
+// whom the commands are shown a server sets itself.
 type command struct {
 	Type        int             `json:"type"`
 	Name        string          `json:"name"`
@@ -177,8 +181,10 @@ func within(all []command) error {
 			slash++
 		}
 		name := c.Name
-		if c.Type == typeSlash && name != strings.ToLower(name) {
-			return fmt.Errorf("discord: command %q has capitals", name)
+		if c.Type == typeSlash {
+			if err := wellNamed(c.Name, c.Options); err != nil {
+				return err
+			}
 		}
 		if err := short(c.Name, c.Description, c.InOthers, c.Options); err != nil {
 			return fmt.Errorf("discord: command %q: %w", name, err)
@@ -189,6 +195,26 @@ func within(all []command) error {
 	}
 	if slash > mostCommands || menus > mostMenus {
 		return fmt.Errorf("discord: %d commands and %d menus, %d and %d at the most", slash, menus, mostCommands, mostMenus)
+	}
+	return nil
+}
+
+// rightName is how Discord spells names of commands and options; menus may have
+// capitals and spaces.
+var rightName = regexp.MustCompile(`^[-_'\p{L}\p{N}\p{Devanagari}\p{Thai}]*$`)
+
+// wellNamed tells whether names at all levels are such that Discord takes them.
+func wellNamed(name string, options []commandOption) error {
+	if name != strings.ToLower(name) {
+		return fmt.Errorf("discord: command or option %q has capitals", name)
+	}
+	if !rightName.MatchString(name) {
+		return fmt.Errorf("discord: command or option %q: letters, digits, - _ and ' expected", name)
+	}
+	for _, o := range options {
+		if err := wellNamed(o.Name, o.Options); err != nil {
+			return err
+		}
 	}
 	return nil
 }

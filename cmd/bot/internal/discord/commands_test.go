@@ -104,6 +104,9 @@ func TestCommandLimits(t *testing.T) {
 		"a long name":       {[]args.Spec{{Name: word(32), Help: "x"}}, "32 characters"},
 		"a long help":       {[]args.Spec{{Name: "roll", Help: word(100)}}, "100 characters"},
 		"capitals":          {[]args.Spec{{Name: "Roll", Help: "x"}}, "capitals"},
+		"capitals below":    {[]args.Spec{{Name: "roll", Help: "x", Params: []args.Param{{Name: "Dice", Help: "x"}}}}, "capitals"},
+		"a sign":            {[]args.Spec{{Name: "battle open!", Help: "x"}}, "letters"},
+		"a space":           {[]args.Spec{{Name: "roll", Help: "x", Params: []args.Param{{Name: "the dice", Help: "x"}}}}, "letters"},
 		"no help":           {[]args.Spec{{Name: "roll", Help: "x", Params: []args.Param{{Name: "dice"}}}}, "no description"},
 		"101 commands": {many(101, func(i int) args.Spec {
 			return args.Spec{Name: strings.Repeat("b", i%30+1) + strings.Repeat("c", i/30), Help: "x"}

@@ -42,8 +42,8 @@ var usual = bounds{
 // (documentation, "Gateway Close Event Codes"), and what to do about them.
 var fatal = map[int]error{
 	4004: ErrToken,
-	4010: errors.New("discord: there is no such shard (4010); correct --shards"),
-	4011: errors.New("discord: the bot is in too many servers for one connection (4011); start with --shards"),
+	4010: errors.New("discord: there is no such shard (4010); correct --shards, or shards in the config"),
+	4011: errors.New("discord: the bot is in too many servers for one connection (4011); start with --shards, as in --shards 0-1/2; bot doctor says how many"),
 	4012: errors.New("discord: this version of the gateway is no longer served (4012); a newer version of the bot is needed"),
 	4013: errors.New("discord: the intents are none that Discord knows (4013); a newer version of the bot is needed"),
 	4014: errors.New("discord: an intent is asked for that must be allowed first (4014); the bot needs no privileged intent, so switch it off in the code"),
