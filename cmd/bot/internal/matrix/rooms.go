@@ -314,16 +314,25 @@ func (one *room) name(u id.UserID) string {
 	return name
 }
 
-// runs tells whether somebody runs the room, by the room's own levels.
-func (one *room) runs(u id.UserID) bool {
-	var power event.PowerLevelsEventContent
-	if one.Power == nil || json.Unmarshal(one.Power, &power) != nil {
-		return one.Creator == u
+// levels are the room's power levels, nil where it has none.
+func (one *room) levels() *event.PowerLevelsEventContent {
+	power := &event.PowerLevelsEventContent{}
+	if one.Power == nil || json.Unmarshal(one.Power, power) != nil {
+		return nil
 	}
 	create := &event.Event{Type: event.StateCreate, Sender: one.Creator}
 	create.Content.VeryRaw = one.Create
 	if one.Create != nil && create.Content.ParseRaw(event.StateCreate) == nil {
 		power.CreateEvent = create
+	}
+	return power
+}
+
+// runs tells whether somebody runs the room, by the room's own levels.
+func (one *room) runs(u id.UserID) bool {
+	power := one.levels()
+	if power == nil {
+		return one.Creator == u
 	}
 	return power.GetUserLevel(u) >= power.StateDefault()
 }
