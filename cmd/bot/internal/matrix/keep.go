@@ -6,7 +6,6 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -23,12 +22,44 @@ type keep struct {
 	writes sync.Mutex // one commit at a time
 
 	mu     sync.Mutex
-	dirty  map[string][]byte // nil: deleted
-	flying map[string][]byte // in a commit just now
+	dirty  layer
+	flying layer // in a commit just now
+}
+
+// layer is changes by the kind of their keys, which is the first part: a look at
+// one kind need not pass by all the others. A nil value is deleted.
+type layer map[string]map[string][]byte
+
+func kindOf(key string) string {
+	kind, _, _ := strings.Cut(key, sep)
+	return kind
+}
+
+func (l layer) put(key string, value []byte) {
+	kind := kindOf(key)
+	if l[kind] == nil {
+		l[kind] = map[string][]byte{}
+	}
+	l[kind][key] = value
+}
+
+// each calls f with every change whose key begins with prefix.
+func (l layer) each(prefix string, f func(key string, value []byte)) {
+	kind, _, whole := strings.Cut(prefix, sep)
+	for k, changes := range l {
+		if whole && k != kind {
+			continue
+		}
+		for key, v := range changes {
+			if strings.HasPrefix(key, prefix) {
+				f(key, v)
+			}
+		}
+	}
 }
 
 func newKeep(p chat.Pocket) *keep {
-	return &keep{pocket: p, dirty: map[string][]byte{}}
+	return &keep{pocket: p, dirty: layer{}}
 }
 
 // sep joins the parts of a key.
@@ -51,8 +82,8 @@ func key(parts ...string) string {
 // get returns what is kept, nil if nothing is.
 func (k *keep) get(key string) ([]byte, error) {
 	k.mu.Lock()
-	for _, layer := range []map[string][]byte{k.dirty, k.flying} {
-		if v, ok := layer[key]; ok {
+	for _, l := range []layer{k.dirty, k.flying} {
+		if v, ok := l[kindOf(key)][key]; ok {
 			k.mu.Unlock()
 			return slices.Clone(v), nil
 		}
@@ -65,19 +96,15 @@ func (k *keep) get(key string) ([]byte, error) {
 func (k *keep) put(key string, value []byte) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	k.dirty[key] = value
+	k.dirty.put(key, value)
 }
 
 // scan calls f with every key that begins with prefix, in order.
 func (k *keep) scan(prefix string, f func(key string, value []byte) error) error {
 	k.mu.Lock()
 	over := map[string][]byte{}
-	for _, layer := range []map[string][]byte{k.flying, k.dirty} {
-		for key, v := range layer {
-			if strings.HasPrefix(key, prefix) {
-				over[key] = v
-			}
-		}
+	for _, l := range []layer{k.flying, k.dirty} {
+		l.each(prefix, func(key string, v []byte) { over[key] = v })
 	}
 	k.mu.Unlock()
 	type pair struct {
@@ -135,9 +162,11 @@ func (k *keep) commit(ctx context.Context) error {
 	k.writes.Lock()
 	defer k.writes.Unlock()
 	k.mu.Lock()
-	changes := k.dirty
-	k.dirty, k.flying = map[string][]byte{}, changes
+	flying := k.dirty
+	k.dirty, k.flying = layer{}, flying
 	k.mu.Unlock()
+	changes := map[string][]byte{}
+	flying.each("", func(key string, v []byte) { changes[key] = v })
 	var err error
 	if len(changes) > 0 {
 		err = k.pocket.Commit(ctx, changes)
@@ -146,8 +175,8 @@ func (k *keep) commit(ctx context.Context) error {
 	defer k.mu.Unlock()
 	k.flying = nil
 	if err != nil {
-		maps.Copy(changes, k.dirty) // newer changes stand
-		k.dirty = changes
+		k.dirty.each("", flying.put) // newer changes stand
+		k.dirty = flying
 	}
 	return err
 }

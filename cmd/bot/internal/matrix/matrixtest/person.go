@@ -272,27 +272,34 @@ func (p *Person) Say(rid id.RoomID, text string) id.EventID {
 func (p *Person) Send(rid id.RoomID, typ event.Type, content any) id.EventID {
 	p.t.Helper()
 	ctx := context.Background()
-	p.room.Lock()
-	defer p.room.Unlock()
-	if yes, _ := p.State.IsEncrypted(ctx, rid); yes && typ == event.EventMessage {
-		x, err := p.Mach.EncryptMegolmEvent(ctx, rid, typ, content)
-		if crypto.IsShareError(err) {
-			members, _ := p.State.GetRoomJoinedOrInvitedMembers(ctx, rid)
-			if err := p.Mach.ShareGroupSession(ctx, rid, members); err != nil {
-				p.t.Fatal(err)
-			}
-			x, err = p.Mach.EncryptMegolmEvent(ctx, rid, typ, content)
-		}
-		if err != nil {
-			p.t.Fatal(err)
-		}
-		typ, content = event.EventEncrypted, x
-	}
+	typ, content = p.sealed(ctx, rid, typ, content)
 	r, err := p.Cli.SendMessageEvent(ctx, rid, typ, content, mautrix.ReqSendEvent{DontEncrypt: true})
 	if err != nil {
 		p.t.Fatal(err)
 	}
 	return r.EventID
+}
+
+// sealed is an event as it is sent: encrypted where the room is.
+func (p *Person) sealed(ctx context.Context, rid id.RoomID, typ event.Type, content any) (event.Type, any) {
+	p.t.Helper()
+	p.room.Lock()
+	defer p.room.Unlock()
+	if yes, _ := p.State.IsEncrypted(ctx, rid); !yes || typ != event.EventMessage {
+		return typ, content
+	}
+	x, err := p.Mach.EncryptMegolmEvent(ctx, rid, typ, content)
+	if crypto.IsShareError(err) {
+		members, _ := p.State.GetRoomJoinedOrInvitedMembers(ctx, rid)
+		if err := p.Mach.ShareGroupSession(ctx, rid, members); err != nil {
+			p.t.Fatal(err)
+		}
+		x, err = p.Mach.EncryptMegolmEvent(ctx, rid, typ, content)
+	}
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	return event.EventEncrypted, x
 }
 
 // Upload encrypts a file and uploads it, for a message that hands it in.
