@@ -259,27 +259,31 @@ func (a *Adapter) onPost(replied id.EventID, text string) (command string, ok bo
 }
 
 // addressed is a text without what makes it one for the bot: the prefix, which
-// becomes a slash, or its name at the beginning.
+// becomes a slash, or its name at the beginning. A name that is no mention must be
+// followed by a colon or a comma.
 func (a *Adapter) addressed(rid id.RoomID, text string, mentions *event.Mentions) (rest string, yes bool) {
 	if after, ok := strings.CutPrefix(text, a.settings.prefix()); ok && after != "" && startsWord(after) {
 		return "/" + after, true
 	}
-	if !mentions.Has(a.cli.UserID) {
-		return text, false
-	}
+	mentioned := mentions.Has(a.cli.UserID)
 	var name string
 	a.rooms.view(rid, func(one *room) { name = one.members[a.cli.UserID].Name })
 	bare := strings.TrimPrefix(text, "@")
 	for _, n := range []string{name, strings.TrimPrefix(string(a.cli.UserID), "@"), a.cli.UserID.Localpart()} {
-		if n != "" && len(bare) >= len(n) && strings.EqualFold(bare[:len(n)], n) {
-			after := strings.TrimLeft(strings.TrimLeft(bare[len(n):], ":,"), " ")
-			if cut, ok := strings.CutPrefix(after, a.settings.prefix()); ok && startsWord(cut) {
-				after = "/" + cut
-			}
-			return after, true
+		if n == "" || len(bare) < len(n) || !strings.EqualFold(bare[:len(n)], n) {
+			continue
 		}
+		after := bare[len(n):]
+		if !mentioned && !strings.HasPrefix(after, ":") && !strings.HasPrefix(after, ",") {
+			continue
+		}
+		after = strings.TrimLeft(strings.TrimLeft(after, ":,"), " ")
+		if cut, ok := strings.CutPrefix(after, a.settings.prefix()); ok && startsWord(cut) {
+			after = "/" + cut
+		}
+		return after, true
 	}
-	return text, true
+	return text, mentioned
 }
 
 // reaction translates a figure put on a post of ours into its choice. It is

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html"
 	"net/url"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -110,6 +111,8 @@ func (w pen) line(p chat.Post, line chat.Line) (bare, marked string) {
 		case chat.Code:
 			t := harmless(s.Text)
 			put(t, code(t))
+		case chat.Plain:
+			w.own(harmless(s.Text), put)
 		default:
 			t := harmless(s.Text)
 			put(t, html.EscapeString(t))
@@ -127,6 +130,21 @@ func code(t string) string {
 		return ""
 	}
 	return "<code>" + html.EscapeString(t) + "</code>"
+}
+
+// commandForm is a command within a sentence of the bot's own.
+var commandForm = regexp.MustCompile(`(^|[\s("])(/[a-z]+)\b`)
+
+// own writes words of the bot's own. The commands in them stand as they are typed
+// here: what begins with a slash many clients keep for themselves.
+func (w pen) own(t string, put func(plain, rich string)) {
+	from := 0
+	for _, at := range commandForm.FindAllStringSubmatchIndex(t, -1) {
+		before, command := t[from:at[4]], w.command(t[at[4]:at[5]])
+		put(before+command, html.EscapeString(before)+code(command))
+		from = at[1]
+	}
+	put(t[from:], html.EscapeString(t[from:]))
 }
 
 // command is something to type, as it is typed here.

@@ -25,6 +25,10 @@ func TestPage(t *testing.T) {
 			chat.Post{Lines: []chat.Line{{{Kind: chat.Plain, Text: "Type "}, {Kind: chat.Command, Text: "/roll 3d6"}, {Kind: chat.Plain, Text: " & see."}}}},
 			page{"Type !roll 3d6 & see.", "Type <code>!roll 3d6</code> &amp; see.", nil},
 		},
+		"so are those within a sentence": {
+			chat.Post{Lines: []chat.Line{{{Kind: chat.Plain, Text: "Try /roll 3d6 <now>, or/and \"/help\"; /due"}}, {{Kind: chat.Said, Text: "I type /roll"}}}},
+			page{"Try !roll 3d6 <now>, or/and \"!help\"; !due\nI type /roll", "Try <code>!roll</code> 3d6 &lt;now&gt;, or/and &#34;<code>!help</code>&#34;; <code>!due</code><br>I type /roll", nil},
+		},
 		"only who is notified is mentioned": {
 			chat.Post{Notify: []chat.Person{bo}, Lines: []chat.Line{{{Kind: chat.Who, Person: bo, Text: "<Bo>"}, {Kind: chat.Plain, Text: " hits "}, {Kind: chat.Who, Person: personOf("@ann:osier.test"), Text: "Ann"}}}},
 			page{"<Bo> hits Ann", `<a href="https://matrix.to/#/@bo:osier.test">&lt;Bo&gt;</a> hits Ann`, []string{"@bo:osier.test"}},
