@@ -301,3 +301,35 @@ func TestTooFast(t *testing.T) {
 		t.Errorf("%d of 9 were heard", fast)
 	}
 }
+
+// TestMissedIsNotTooFast: what gathered while the bot was away was not said in one
+// minute. While it listens, a time that the sender's server made up counts for
+// nothing, and what was said within one minute of the absence is too fast still.
+func TestMissedIsNotTooFast(t *testing.T) {
+	now := time.Date(2026, 11, 28, 12, 0, 0, 0, time.UTC)
+	heard := func(away, apart time.Duration) (n int) {
+		a := &Adapter{away: now.Add(-away)}
+		a.pace.now = func() time.Time { return now }
+		for i := range 100 {
+			e := &event.Event{Timestamp: now.Add(-time.Duration(100-i) * apart).UnixMilli()}
+			if a.pace.mayAt(a.saidAt(e), "say @ann", DefaultPerMinute, time.Minute) {
+				n++
+			}
+		}
+		return n
+	}
+	for _, c := range []struct {
+		name        string
+		away, apart time.Duration
+		want        int
+	}{
+		{"a day away, something every five minutes", 24 * time.Hour, 5 * time.Minute, 100},
+		{"a day away, a flood", 24 * time.Hour, time.Millisecond, DefaultPerMinute},
+		{"not away, times made up", 30 * time.Second, 5 * time.Minute, DefaultPerMinute},
+		{"times in the future", 24 * time.Hour, -5 * time.Minute, DefaultPerMinute},
+	} {
+		if got := heard(c.away, c.apart); got != c.want {
+			t.Errorf("%s: %d of 100 are heard, want %d", c.name, got, c.want)
+		}
+	}
+}

@@ -90,11 +90,22 @@ func (a *Adapter) understand(ctx context.Context, d chat.Desk, e *event.Event) e
 	if refused, err := a.refused(ctx, e); refused || err != nil {
 		return err
 	}
-	if !a.pace.may("say "+string(e.Sender), a.settings.perMinute(), time.Minute) {
+	if !a.pace.mayAt(a.saidAt(e), "say "+string(e.Sender), a.settings.perMinute(), time.Minute) {
 		return a.tell(ctx, e, "matrix.slower")
 	}
 	m.Zone = a.zoneOf(ctx, e.Sender)
 	return a.give(ctx, d, e, m)
+}
+
+// saidAt is when something was said, as far as the bot was away then: what gathered
+// meanwhile was not said in one minute. At other times it is now, because a time is
+// the word of the sender's server.
+func (a *Adapter) saidAt(e *event.Event) time.Time {
+	now, at := a.pace.now(), time.UnixMilli(e.Timestamp)
+	if at.After(a.away.Add(mostAhead)) && at.Before(now) {
+		return at
+	}
+	return now
 }
 
 // refused tells whether an event must not be believed, and tells its author why.

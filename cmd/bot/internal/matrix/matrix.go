@@ -26,6 +26,7 @@ type Adapter struct {
 	running  sync.Mutex
 	taking   sync.Mutex    // while it is noted that the homeserver has something
 	soon     chan struct{} // what waits in the store can go out now
+	away     time.Time     // when the answer before was taken in; only for who listens
 
 	mu        sync.Mutex
 	caught    bool                    // an answer came since the start: who is in a room is known

@@ -15,7 +15,12 @@ import (
 	"drumhead/commands/chat"
 )
 
-const tokenKey = "since"
+// What the pocket has of the answer that was taken in last: where the next begins,
+// and when that was.
+const (
+	tokenKey = "since"
+	awayKey  = "away"
+)
 
 // Patience of the loop.
 const (
@@ -41,6 +46,9 @@ func (a *Adapter) listen(ctx context.Context, d chat.Desk) error {
 					return err
 				}
 				since = string(b)
+				if _, err := a.keep.read(awayKey, &a.away); err != nil {
+					return err
+				}
 			}
 			if stage.resp == nil {
 				if stage.resp, err = a.ask(ctx, since, filter); err != nil {
@@ -233,9 +241,14 @@ func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 		}
 	}
 	a.keep.put(tokenKey, []byte(r.NextBatch))
+	now := a.now()
+	if err := a.keep.set(awayKey, now); err != nil {
+		return err
+	}
 	if err := a.keep.commit(ctx); err != nil {
 		return err
 	}
+	a.away = now
 	fresh := len(n.entered) > 0
 	for rid := range r.Rooms.Join {
 		fresh = fresh || a.expects(rid) // a new room may come in pieces

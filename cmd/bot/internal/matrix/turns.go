@@ -56,17 +56,22 @@ type pace struct {
 
 // may tells whether something may happen once more within a time, and counts it.
 func (p *pace) may(what string, most int, within time.Duration) bool {
+	return p.mayAt(p.now(), what, most, within)
+}
+
+// mayAt does the same for what happened at a time: what was missed comes all at once.
+func (p *pace) mayAt(at time.Time, what string, most int, within time.Duration) bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	now := p.now()
 	if p.times == nil || len(p.times) > mostPaced {
 		p.times = map[string][]time.Time{}
 	}
-	kept := slices.DeleteFunc(p.times[what], func(t time.Time) bool { return now.Sub(t) >= within })
-	if len(kept) >= most {
-		p.times[what] = kept
+	if len(p.times[what]) >= most { // few ever come so far
+		p.times[what] = slices.DeleteFunc(p.times[what], func(t time.Time) bool { return at.Sub(t).Abs() >= within })
+	}
+	if len(p.times[what]) >= most {
 		return false
 	}
-	p.times[what] = append(kept, now)
+	p.times[what] = append(p.times[what], at)
 	return true
 }
