@@ -224,6 +224,11 @@ func (a *Adapter) message(ctx context.Context, e *event.Event, c *event.MessageE
 	case event.MsgText:
 	case event.MsgFile, event.MsgImage, event.MsgAudio, event.MsgVideo:
 		text = c.GetCaption()
+	case event.MsgVerificationRequest:
+		if c.To == a.cli.UserID { // takes the operator, and another command
+			err = a.tell(ctx, e, "matrix.verify")
+		}
+		return m, false, err
 	default:
 		return m, false, nil // notices are the words of bots
 	}

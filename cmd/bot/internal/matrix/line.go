@@ -130,7 +130,7 @@ func (l *line) answered(r *http.Request, a *http.Response, err error, took time.
 		status = a.StatusCode
 	}
 	level := slog.LevelDebug
-	if err != nil || status >= http.StatusInternalServerError {
+	if (err != nil || status >= http.StatusInternalServerError) && r.Context().Err() == nil { // not given up by ourselves
 		level = slog.LevelWarn
 	}
 	l.log.Log(r.Context(), level, "matrix request", "method", r.Method, "path", pathClass(r.URL.Path), "status", status, "took", took, "failed", err != nil)

@@ -52,22 +52,21 @@ func TestAnotherClientShowsNoShield(t *testing.T) {
 	shieldless(t, b, ann, fen, "roll 4d6")
 }
 
-// TestVerifyByEmoji: both sides show the same emoji, and then ann's client trusts
-// the bot.
-func TestVerifyByEmoji(t *testing.T) {
-	_, b, ann, fen := club(t)
-	shieldless(t, b, ann, fen, "before")
+// verified lets ann verify the bot, whose operator compares the emoji for a while.
+func verified(t *testing.T, b *bot, ann *matrixtest.Script, fen string, compares time.Duration) {
+	t.Helper()
 	b.stop()
-	verified := make(chan error, 1)
+	over := make(chan error, 1)
 	var ours []string
 	go func() {
-		verified <- Verify(context.Background(), b.settings, b.parts, b.recovery, func(emoji []string) bool {
+		over <- Verify(context.Background(), b.settings, b.parts, b.recovery, func(emoji []string) bool {
 			for range 500 {
 				if len(ann.Emoji()) > 0 {
 					break
 				}
 				time.Sleep(10 * time.Millisecond)
 			}
+			time.Sleep(compares)
 			ours = emoji
 			return true
 		})
@@ -75,7 +74,7 @@ func TestVerifyByEmoji(t *testing.T) {
 	time.Sleep(300 * time.Millisecond) // it listens
 	ann.Do("verify", map[string]any{"user": string(b.user), "room": fen}, nil)
 	select {
-	case err := <-verified:
+	case err := <-over:
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -98,6 +97,18 @@ func TestVerifyByEmoji(t *testing.T) {
 	ann.Do("trust", map[string]any{"user": string(b.user), "device": string(b.cli.DeviceID)}, &trust)
 	if !trust.Signed || !trust.Verified {
 		t.Errorf("ann's client trusts the bot's device so: %+v", trust)
+	}
+}
+
+// TestVerifyByEmoji: both sides show the same emoji, and then ann's client trusts
+// the bot, whoever of the two confirms first.
+func TestVerifyByEmoji(t *testing.T) {
+	for name, compares := range map[string]time.Duration{"the operator first": 0, "ann first": 2 * time.Second} {
+		t.Run(name, func(t *testing.T) {
+			_, b, ann, fen := club(t)
+			shieldless(t, b, ann, fen, "before")
+			verified(t, b, ann, fen, compares)
+		})
 	}
 }
 
@@ -179,7 +190,7 @@ func TestAStrictSender(t *testing.T) {
 }
 
 // TestSwappedIdentity: somebody whose signing keys were exchanged, by themselves or
-// by their homeserver, is not believed.
+// by their homeserver, is not believed until the operator verifies them.
 func TestSwappedIdentity(t *testing.T) {
 	_, b, ann, fen := club(t)
 	shieldless(t, b, ann, fen, "before")
@@ -194,6 +205,16 @@ func TestSwappedIdentity(t *testing.T) {
 		break
 	}
 	ann.Await("why", said(b, "matrix.untrusted"))
+	verified(t, b, ann, fen, 2*time.Second)
+}
+
+// TestAskedToVerify: somebody who wants to verify the bot while it serves is told what
+// that takes.
+func TestAskedToVerify(t *testing.T) {
+	_, b, ann, fen := club(t)
+	shieldless(t, b, ann, fen, "before")
+	go ann.Try("verify", map[string]any{"user": string(b.user), "room": fen}, nil) //nolint:errcheck // nobody answers
+	ann.Await("what it takes", said(b, "matrix.verify"))
 }
 
 // painter makes every picture the same small PNG.

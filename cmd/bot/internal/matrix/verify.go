@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"maunium.net/go/mautrix"
@@ -58,6 +59,10 @@ type verifier struct {
 	syncer *mautrix.DefaultSyncer // only hands events on
 	show   func([]string) bool
 	over   chan error
+
+	mu        sync.Mutex
+	confirmed bool
+	early     []*event.Event // what the other side confirmed before us
 }
 
 // prepare makes the library's helper, which wants to encrypt through the client.
@@ -118,7 +123,36 @@ func (v *verifier) toDevice(ctx context.Context, e *event.Event) {
 		v.mach.HandleToDeviceEvent(ctx, e)
 		return v.keep.commit(ctx)
 	})
+	v.hand(ctx, e)
+}
+
+// hand gives an event to the helper. Where the other side confirms before us, it
+// would hold their account's key against our own (mautrix v0.32.0), so that must
+// wait for us.
+func (v *verifier) hand(ctx context.Context, e *event.Event) {
+	v.mu.Lock()
+	if _, mac := e.Content.Parsed.(*event.VerificationMACEventContent); mac && !v.confirmed {
+		v.early = append(v.early, e)
+		v.mu.Unlock()
+		return
+	}
+	v.mu.Unlock()
 	v.syncer.Dispatch(ctx, e)
+}
+
+// confirm tells the other side that the emoji are the same.
+func (v *verifier) confirm(ctx context.Context, txn id.VerificationTransactionID) error {
+	if err := v.helper.ConfirmSAS(ctx, txn); err != nil {
+		return err
+	}
+	v.mu.Lock()
+	early := v.early
+	v.confirmed, v.early = true, nil
+	v.mu.Unlock()
+	for _, e := range early {
+		v.syncer.Dispatch(ctx, e)
+	}
+	return nil
 }
 
 // inRoom hands an event of a room on. The helper takes an event's own id for that
@@ -147,7 +181,7 @@ func (v *verifier) inRoom(ctx context.Context, rid id.RoomID, e *event.Event) {
 			e = &copied
 		}
 	}
-	v.syncer.Dispatch(ctx, e)
+	v.hand(ctx, e)
 }
 
 func (v *verifier) end(err error) {
@@ -188,7 +222,7 @@ func (v *verifier) ShowSAS(ctx context.Context, txn id.VerificationTransactionID
 	}
 	go func() {
 		if v.show(list) {
-			if err := v.helper.ConfirmSAS(ctx, txn); err != nil {
+			if err := v.confirm(ctx, txn); err != nil {
 				v.end(err)
 			}
 			return
