@@ -164,7 +164,7 @@ func (c config) matrixPlatform() platform {
 func (c config) lookAtMatrix(ctx context.Context) []finding {
 	path := filepath.Join(c.Data, matrix.Name+".pocket")
 	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
-		return []finding{{what: matrix.Name, wrong: matrix.ErrNoLogin.Error()}}
+		return []finding{{what: matrix.Name, wrong: bare(matrix.ErrNoLogin.Error())}}
 	}
 	pocket, err := bolt.OpenPocket(path)
 	switch {
@@ -178,9 +178,12 @@ func (c config) lookAtMatrix(ctx context.Context) []finding {
 	for _, f := range matrix.Doctor(ctx, *c.Matrix, matrix.Parts{Pocket: pocket}) {
 		one := finding{what: matrix.Name + ", " + f.What, found: f.Says}
 		if !f.Good {
-			one.found, one.wrong = "", f.Says
+			one.found, one.wrong = "", bare(f.Says)
 		}
 		all = append(all, one)
 	}
 	return all
 }
+
+// bare is an error of Matrix where it stands under Matrix already.
+func bare(says string) string { return strings.TrimPrefix(says, matrix.Name+": ") }

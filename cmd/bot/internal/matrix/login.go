@@ -6,6 +6,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"sync"
 
 	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/id"
@@ -212,22 +216,77 @@ func Recover(ctx context.Context, s Settings, p Parts, password, recovery string
 	if _, err := l.keep.read(loginKey, &old); err != nil {
 		return err
 	}
-	if err := l.wipe(ctx); err != nil {
+	made := &scratch{} // beside the old one, which a slip of the pen must not cost
+	p.Pocket = made
+	fresh, err := newLine(s, p)
+	if err != nil {
 		return err
 	}
-	if l, err = newLine(s, p); err != nil {
+	if err := fresh.enter(ctx, s, password, ""); err != nil {
 		return err
 	}
-	if err := l.enter(ctx, s, password, ""); err != nil {
+	if err := fresh.mach.VerifyWithRecoveryKey(ctx, recovery); err != nil {
+		return errors.Join(fmt.Errorf("matrix: the recovery key: %w; expected the one that bot matrix login showed, as in EsTc 1234 …", err), fresh.leave(ctx))
+	}
+	if err := fresh.keep.commit(ctx); err != nil {
 		return err
 	}
-	if err := l.mach.VerifyWithRecoveryKey(ctx, recovery); err != nil {
-		return errors.Join(fmt.Errorf("matrix: the recovery key: %w; expected the one that bot matrix login showed, as in EsTc 1234 …", err), l.leave(ctx))
+	if err := l.become(ctx, made); err != nil {
+		return errors.Join(err, fresh.leave(ctx))
 	}
-	if err := l.keep.commit(ctx); err != nil {
+	return fresh.forget(ctx, old.Device, password)
+}
+
+// become puts what a new device keeps in the place of all that the old one kept.
+func (l *line) become(ctx context.Context, made *scratch) error {
+	if _, err := l.keep.drop("", func([]byte) bool { return true }); err != nil {
 		return err
 	}
-	return l.forget(ctx, old.Device, password)
+	for k, v := range made.kept {
+		l.keep.put(k, v)
+	}
+	return l.keep.commit(ctx)
+}
+
+// scratch is a pocket for as long as it is not sure that what is in it will be kept.
+type scratch struct {
+	mu   sync.Mutex
+	kept map[string][]byte
+}
+
+// Get returns what is kept, nil if nothing is.
+func (s *scratch) Get(key string) ([]byte, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.kept[key]), nil
+}
+
+// Scan calls f with every key that begins with prefix, in order.
+func (s *scratch) Scan(prefix string, f func(key string, value []byte) error) error {
+	s.mu.Lock()
+	all := maps.Clone(s.kept)
+	s.mu.Unlock()
+	for _, key := range slices.Sorted(maps.Keys(all)) {
+		if !strings.HasPrefix(key, prefix) {
+			continue
+		}
+		if err := f(key, all[key]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Commit keeps changes.
+func (s *scratch) Commit(_ context.Context, changes map[string][]byte) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.kept == nil {
+		s.kept = map[string][]byte{}
+	}
+	maps.Copy(s.kept, changes)
+	maps.DeleteFunc(s.kept, func(_ string, v []byte) bool { return v == nil })
+	return nil
 }
 
 // forget deletes the bot's earlier devices: whoever has one could read and write

@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/base64"
 	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -122,10 +123,20 @@ func TestAfterARestore(t *testing.T) {
 	before := string(b.cli.DeviceID)
 	b.stop()
 	b.parts.Pocket = old // the backup
+	kept := func() (all string) {
+		_ = old.Scan("", func(key string, value []byte) error { all += fmt.Sprintf("%q %x\n", key, value); return nil })
+		return all
+	}
+	intact := kept()
 	if err := Recover(t.Context(), b.settings, b.parts, matrixtest.Password, "EsTc wrong key"); err == nil {
 		t.Fatal("a wrong recovery key was taken")
 	}
-	b.parts.Pocket = old
+	if err := Recover(t.Context(), b.settings, b.parts, "wrong password", b.recovery); err == nil {
+		t.Fatal("a wrong password was taken")
+	}
+	if kept() != intact {
+		t.Fatal("a wrong key or password changed what is kept of the old device")
+	}
 	if err := Recover(t.Context(), b.settings, b.parts, matrixtest.Password, b.recovery); err != nil {
 		t.Fatal(err)
 	}
