@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -94,6 +95,16 @@ func TestWhatIsNotBelieved(t *testing.T) {
 		}
 		t.Fatal("nothing to send again")
 	}
+	elsewhere := func(t *testing.T) { // the ciphertext of a command for another room
+		weir := a.ann.Room(true, a.bo.Cli.UserID)
+		a.ann.AwaitMembers(weir, 2)
+		e := a.ann.Say(weir, "!roll 9d6")
+		sealed, err := a.ann.Cli.GetEvent(t.Context(), weir, e)
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw(t, a.bo, a.fen, event.EventEncrypted.Type, sealed.Content.Raw)
+	}
 	for _, c := range []struct {
 		name  string
 		room  id.RoomID
@@ -103,6 +114,7 @@ func TestWhatIsNotBelieved(t *testing.T) {
 			raw(t, a.ann, a.fen, "m.room.message", dict{"msgtype": "m.text", "body": "!roll 9d6"})
 		}},
 		{"a replayed ciphertext", a.fen, replay},
+		{"a ciphertext of another room", a.fen, elsewhere},
 		{"a notice, the words of another bot", a.fen, func(t *testing.T) {
 			a.ann.Send(a.fen, event.EventMessage, &event.MessageEventContent{MsgType: event.MsgNotice, Body: "!roll 9d6"})
 		}},
@@ -331,5 +343,89 @@ func TestMissedIsNotTooFast(t *testing.T) {
 		if got := heard(c.away, c.apart); got != c.want {
 			t.Errorf("%s: %d of 100 are heard, want %d", c.name, got, c.want)
 		}
+	}
+}
+
+// mislabelling is a homeserver that says of what one says that another said it.
+type mislabelling struct{ from, as atomic.Value }
+
+func (m *mislabelling) RoundTrip(r *http.Request) (*http.Response, error) {
+	from, as := m.from.Load(), m.as.Load()
+	if from == nil || as == nil {
+		return matrixtest.Patient{}.RoundTrip(r)
+	}
+	return rewriter{"/sync": func(_ *http.Response, whole dict) {
+		rooms, _ := whole["rooms"].(dict)
+		join, _ := rooms["join"].(dict)
+		for _, one := range join {
+			for _, e := range one.(dict)["timeline"].(dict)["events"].([]any) {
+				if e := e.(dict); e["type"] == "m.room.encrypted" && e["sender"] == from {
+					e["sender"] = as
+				}
+			}
+		}
+	}}.RoundTrip(r)
+}
+
+// TestSomebodyElsesWords: a homeserver that puts what ann encrypted into bo's mouth is
+// not believed: the key is none of bo's.
+func TestSomebodyElsesWords(t *testing.T) {
+	s, m := matrixtest.New(t), &mislabelling{}
+	b := newBot(t, s, func(b *bot) { b.parts.Transport = m })
+	b.echoes()
+	ann, bo := s.Join("ann"), s.Join("bo")
+	fen := ann.Room(true, b.user, bo.Cli.UserID)
+	ann.AwaitMembers(fen, 3)
+	bo.AwaitMembers(fen, 3)
+	ann.Say(fen, "!one")
+	b.heard(t, "/one")
+	bo.Say(fen, "!two")
+	b.heard(t, "/two")
+	m.from.Store(string(ann.Cli.UserID))
+	m.as.Store(string(bo.Cli.UserID))
+	ann.Say(fen, "!concede")
+	bo.Await("why", from(b.user, "matrix.untrusted"))
+	for _, m := range b.desk.Heard() {
+		if m.Text == "/concede" {
+			t.Errorf("%s is believed to have said it", m.Person)
+		}
+	}
+}
+
+// TestManyFiles: who hands in file after file lets others wait for no more than a few.
+func TestManyFiles(t *testing.T) {
+	a := newAttempts(t)
+	a.honest(t, a.fen)
+	for i := range mostFiles + 3 {
+		c := a.ann.Upload("weir.toml", []byte("a force"))
+		c.FileName, c.Body = "weir.toml", fmt.Sprintf("!take %d", i)
+		a.ann.Send(a.fen, event.EventMessage, c)
+	}
+	taken := 0
+	for _, m := range a.honest(t, a.fen) {
+		if len(m.Files) == 1 {
+			taken++
+		}
+	}
+	if taken != mostFiles {
+		t.Errorf("%d files were taken, want %d", taken, mostFiles)
+	}
+}
+
+// TestCrowd: a crowd of strangers does not make the bot forget how often it has done
+// something of its own.
+func TestCrowd(t *testing.T) {
+	p := pace{now: time.Now}
+	if !p.may("join", 1, time.Hour) {
+		t.Fatal("not even once")
+	}
+	for i := range 3 * mostPaced {
+		p.may(fmt.Sprintf("say @stranger%d:elsewhere.example", i), 1, time.Minute)
+	}
+	if p.may("join", 1, time.Hour) {
+		t.Error("a crowd let the bot join once more")
+	}
+	if len(p.times) > mostPaced+2 {
+		t.Errorf("%d are remembered", len(p.times))
 	}
 }

@@ -93,6 +93,11 @@ func (a *Adapter) understand(ctx context.Context, d chat.Desk, e *event.Event) e
 	if !a.pace.mayAt(a.saidAt(e), "say "+string(e.Sender), a.settings.perMinute(), time.Minute) {
 		return a.tell(ctx, e, "matrix.slower")
 	}
+	if c, ok := e.Content.Parsed.(*event.MessageEventContent); ok && c.MsgType != event.MsgText && m.Tap == nil {
+		if m.Files, err = a.handedIn(ctx, e, c); m.Files == nil || err != nil {
+			return err
+		}
+	}
 	m.Zone = a.zoneOf(ctx, e.Sender)
 	return a.give(ctx, d, e, m)
 }
@@ -112,7 +117,9 @@ func (a *Adapter) saidAt(e *event.Event) time.Time {
 func (a *Adapter) refused(ctx context.Context, e *event.Event) (bool, error) {
 	if e.Mautrix.WasEncrypted {
 		switch e.Mautrix.TrustState {
-		case id.TrustStateBlacklisted, id.TrustStateDeviceKeyMismatch, id.TrustStateCrossSignedUntrusted:
+		case id.TrustStateBlacklisted, id.TrustStateDeviceKeyMismatch, id.TrustStateCrossSignedUntrusted,
+			// Nobody's device whom the homeserver names: it could name anybody.
+			id.TrustStateUnknownDevice, id.TrustStateForwarded:
 			return true, a.tell(ctx, e, "matrix.untrusted")
 		}
 		return false, nil
@@ -250,15 +257,24 @@ func (a *Adapter) message(ctx context.Context, e *event.Event, c *event.MessageE
 	if command, ok := a.onPost(replied, text); ok {
 		m.Text, heard = command, true
 	}
-	if heard = heard || m.Private; heard && c.MsgType != event.MsgText {
-		f, err := a.fetch(ctx, c)
-		if err != nil {
-			a.log.Warn("matrix: a file could not be fetched", "event", e.ID, "err", err)
-			return m, false, a.tell(ctx, e, "matrix.file", "file", harmless(c.GetFileName()), "most", mostHandedIn>>20)
-		}
-		m.Files = []chat.File{f}
+	return m, heard || m.Private, nil
+}
+
+// mostFiles is how many files one person may hand in within a minute: while one is
+// fetched everybody waits.
+const mostFiles = 5
+
+// handedIn is the file of a message, nil if it cannot be taken; its sender is told.
+func (a *Adapter) handedIn(ctx context.Context, e *event.Event, c *event.MessageEventContent) ([]chat.File, error) {
+	if !a.pace.may("file "+string(e.Sender), mostFiles, time.Minute) {
+		return nil, a.tell(ctx, e, "matrix.slower")
 	}
-	return m, heard, nil
+	f, err := a.fetch(ctx, c)
+	if err != nil {
+		a.log.Warn("matrix: a file could not be fetched", "event", e.ID, "err", err)
+		return nil, a.tell(ctx, e, "matrix.file", "file", harmless(c.GetFileName()), "most", mostHandedIn>>20)
+	}
+	return []chat.File{f}, nil
 }
 
 // onPost is the command that a reply to a post of ours means: the label of one that

@@ -129,6 +129,10 @@ func (a *Adapter) notUploaded(p chat.PostID, err error) error {
 	return fmt.Errorf("%w: upload: %w", chat.ErrLater, err)
 }
 
+// fetchWithin is how long a file may take that is handed in: its sender's server
+// decides, and everybody waits.
+const fetchWithin = 20 * time.Second
+
 var errTooLarge = fmt.Errorf("larger than %d MB", mostHandedIn>>20)
 
 // fetch reads a file that was handed in, and never more of it than allowed.
@@ -144,7 +148,7 @@ func (a *Adapter) fetch(ctx context.Context, c *event.MessageEventContent) (chat
 	if c.Info != nil && c.Info.Size > mostHandedIn {
 		return chat.File{}, errTooLarge
 	}
-	ctx, cancel := context.WithTimeout(ctx, requestWithin)
+	ctx, cancel := context.WithTimeout(ctx, fetchWithin)
 	defer cancel()
 	r, err := a.cli.Download(ctx, at)
 	if err != nil {

@@ -269,11 +269,15 @@ func (a *Adapter) sendAgain(ctx context.Context, p parcel) error {
 	return err
 }
 
+// mostTold is how often such sentences come in one room within a minute, whoever
+// they are for: a crowd could have the bot flood it otherwise.
+const mostTold = 20
+
 // tell says a sentence of the adapter's own to somebody where they spoke, once a
 // day.
 func (a *Adapter) tell(ctx context.Context, e *event.Event, id string, slots ...any) error {
 	m := a.base(e, "")
-	if !a.firstToday(id, m.Place, m.Person) {
+	if !a.pace.may("tell "+string(e.RoomID), mostTold, time.Minute) || !a.firstToday(id, m.Place, m.Person) {
 		return nil
 	}
 	text := a.parts.Say(id, append([]any{"name", m.Name}, slots...)...)

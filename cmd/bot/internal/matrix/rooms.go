@@ -57,6 +57,8 @@ type member struct {
 	User id.UserID
 	Is   event.Membership
 	Name string `json:",omitempty"`
+
+	looks string // what the name looks like, to tell at once who looks the same
 }
 
 // openRooms reads what is known.
@@ -102,6 +104,7 @@ func (r *rooms) at(rid id.RoomID) *room {
 
 // enter notes somebody's membership in memory.
 func (r *rooms) enter(one *room, m member) {
+	m.looks = likeness(m.Name)
 	one.members[m.User] = m
 	if r.with[m.User] == nil {
 		r.with[m.User] = map[id.RoomID]bool{}
@@ -302,12 +305,12 @@ func (one *room) private(me id.UserID) bool {
 // name is what somebody is called in a room. Two who look alike are told apart
 // by their ids.
 func (one *room) name(u id.UserID) string {
-	name := one.members[u].Name
+	name, mine := one.members[u].Name, one.members[u].looks
 	if name == "" {
 		return harmless(u.Localpart())
 	}
 	for other, m := range one.members {
-		if other != u && looksLike(name, m.Name) {
+		if other != u && m.looks == mine {
 			return name + " (" + harmless(string(u)) + ")"
 		}
 	}

@@ -1,7 +1,9 @@
 package matrix
 
 import (
+	"maps"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 )
@@ -63,8 +65,11 @@ func (p *pace) may(what string, most int, within time.Duration) bool {
 func (p *pace) mayAt(at time.Time, what string, most int, within time.Duration) bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.times == nil || len(p.times) > mostPaced {
+	if p.times == nil {
 		p.times = map[string][]time.Time{}
+	}
+	if len(p.times) > mostPaced { // of a crowd of strangers; what is not theirs goes on counting
+		maps.DeleteFunc(p.times, func(what string, _ []time.Time) bool { return strings.Contains(what, "@") })
 	}
 	if len(p.times[what]) >= most { // few ever come so far
 		p.times[what] = slices.DeleteFunc(p.times[what], func(t time.Time) bool { return at.Sub(t).Abs() >= within })

@@ -13,9 +13,10 @@ import (
 
 // Bounds of asking for somebody's zone.
 const (
-	zoneWithin = time.Second    // nobody waits longer for it
-	zoneAgain  = 24 * time.Hour // a profile is asked once a day
-	mostZones  = 10_000         // people whose answer is remembered
+	zoneWithin  = time.Second    // nobody waits longer for it
+	zoneAgain   = 24 * time.Hour // a profile is asked once a day
+	mostZones   = 10_000         // people whose answer is remembered
+	zonesAtOnce = 20             // people asked for in a minute: their servers may let us wait
 )
 
 // zoneAsked is what a profile said of a zone, and when.
@@ -35,6 +36,9 @@ func (a *Adapter) zoneOf(ctx context.Context, user id.UserID) string {
 	a.mu.Unlock()
 	if ok && now.Sub(known.at) < zoneAgain {
 		return known.zone
+	}
+	if !a.pace.may("zones", zonesAtOnce, time.Minute) {
+		return ""
 	}
 	ctx, cancel := context.WithTimeout(ctx, zoneWithin)
 	defer cancel()
