@@ -57,7 +57,7 @@ func (a *Adapter) hearEncrypted(ctx context.Context, d chat.Desk, e *event.Event
 		return a.understand(ctx, d, open)
 	case errors.Is(err, crypto.ErrNoSessionFound), errors.Is(err, crypto.ErrGroupSessionWithheld):
 		return a.keepLate(e, err)
-	case errors.Is(err, olm.ErrUnknownMessageIndex):
+	case errors.Is(err, olm.ErrUnknownMessageIndex), errors.Is(err, errGone):
 		return a.tell(ctx, e, "matrix.unreadable") // its key came too late, and only for what follows
 	}
 	a.log.Warn("matrix: an encrypted message was dropped", "event", e.ID, "why", err) // a replay, another room's, damage
@@ -287,7 +287,8 @@ func (a *Adapter) onPost(replied id.EventID, text string) (command string, ok bo
 	if err != nil || b == nil {
 		return "", false
 	}
-	return a.parts.OnPost(strings.TrimSpace(strings.TrimPrefix(text, a.settings.prefix())), string(b))
+	entry, _ := readEntry(b)
+	return a.parts.OnPost(strings.TrimSpace(strings.TrimPrefix(text, a.settings.prefix())), entry)
 }
 
 // addressed is a text without what makes it one for the bot: the prefix, which

@@ -38,6 +38,7 @@ const (
 	askForKey = 30 * time.Second // then its sender is asked for it
 	giveUp    = time.Hour        // then people are told, once
 	mostLate  = 10_000           // events kept
+	lateEach  = 500              // of one person, whose flood must not push out what others said
 )
 
 // keepLate keeps an event until its key comes. A sender who gives no key to a
@@ -110,12 +111,12 @@ func (l *line) waitsLate() (map[id.SessionID]bool, error) {
 
 // housekeep does what is due between two answers.
 func (a *Adapter) housekeep(ctx context.Context) error {
-	return errors.Join(a.unqueue(ctx), a.confirm(ctx), a.chase(ctx), a.wake(ctx), a.unwedge(ctx), a.devicesMissed(ctx), a.keep.commit(ctx))
+	return errors.Join(a.unqueue(ctx), a.confirm(ctx), a.chase(ctx), a.wake(ctx), a.unwedge(ctx), a.devicesMissed(ctx), a.prune(ctx), a.keep.commit(ctx))
 }
 
 // chase asks for keys that do not come, and tells people where one never does.
 func (a *Adapter) chase(ctx context.Context) error {
-	n := 0
+	n, by := 0, map[id.UserID]int{}
 	return a.keep.scan("late"+sep, func(at string, b []byte) error {
 		var l lateEvent
 		if err := json.Unmarshal(b, &l); err != nil {
@@ -126,11 +127,12 @@ func (a *Adapter) chase(ctx context.Context) error {
 			return err
 		}
 		age := a.now().Sub(l.Since)
-		switch n++; {
+		n, by[l.Sender] = n+1, by[l.Sender]+1
+		switch {
 		case l.Code == event.RoomKeyWithheldUnverified:
 			a.keep.put(at, nil)
 			return a.tell(ctx, e, "matrix.unverified")
-		case age > giveUp || n > mostLate:
+		case age > giveUp || n > mostLate || by[l.Sender] > lateEach:
 			a.keep.put(at, nil)
 			return a.tell(ctx, e, "matrix.unreadable")
 		case age > askForKey && !l.Asked:

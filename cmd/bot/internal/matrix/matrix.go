@@ -4,7 +4,6 @@ package matrix
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"log/slog"
 	"sync"
@@ -40,6 +39,7 @@ type Adapter struct {
 	expected  map[id.RoomID]time.Time // rooms that were made or joined and did not come by sync yet
 	uploads   map[chat.PostID]int     // that failed
 	zones     map[id.UserID]zoneAsked // of people's profiles
+	pruned    time.Time               // when what is old was forgotten last
 	waiting   bool                    // posts wait in the pocket for a room or the homeserver
 }
 
@@ -64,14 +64,6 @@ func New(s Settings, p Parts) (*Adapter, error) {
 		failures: map[id.EventID]int{}, uploads: map[chat.PostID]int{}, zones: map[id.UserID]zoneAsked{}, unread: map[string]time.Time{}, expected: map[id.RoomID]time.Time{},
 	}
 	a.pace.now = l.now
-	for _, kind := range []string{"sent", "beside"} {
-		if _, err := l.keep.drop(kind+sep, func(b []byte) bool {
-			var d struct{ Time time.Time }
-			return json.Unmarshal(b, &d) == nil && l.now().Sub(d.Time) > sentFor
-		}); err != nil {
-			return nil, err
-		}
-	}
 	if a.came, err = l.waitsLate(); err != nil {
 		return nil, err
 	}

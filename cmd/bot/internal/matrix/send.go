@@ -9,7 +9,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
@@ -239,7 +238,7 @@ func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
 		return done, nil
 	}
 	if p.Card.Entry >= 0 {
-		a.keep.put(key("entry", string(done.root())), strconv.AppendInt(nil, p.Card.Entry, 10))
+		a.keep.put(key("entry", string(done.root())), entryOf(p.Card.Entry, a.now()))
 	}
 	p.Card.Event = string(done.root())
 	return done, a.cards.add(*p.Card, p.Edit)

@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"strconv"
 	"time"
 
 	"go.mau.fi/util/dbutil"
@@ -26,6 +25,8 @@ type inRecord struct {
 	ID        id.SessionID                       `json:",omitempty"`
 	Withheld  *event.RoomKeyWithheldEventContent `json:",omitempty"`
 	Scheduled bool                               `json:",omitempty"`
+	At        time.Time                          `json:",omitzero"`  // when it was withheld
+	Gone      bool                               `json:",omitempty"` // it was forgotten, and does not come back
 }
 
 func (s *store) inbound(b []byte) (*crypto.InboundGroupSession, error) {
@@ -33,15 +34,23 @@ func (s *store) inbound(b []byte) (*crypto.InboundGroupSession, error) {
 	if err := json.Unmarshal(b, &r); err != nil {
 		return nil, fmt.Errorf("matrix: the pocket is damaged: %w", err)
 	}
-	if r.Withheld != nil {
+	switch {
+	case r.Gone:
+		return nil, errGone
+	case r.Withheld != nil:
 		return nil, r.Withheld
 	}
 	r.Session.Internal = olm.NewBlankInboundGroupSession()
 	return r.Session, r.Session.Internal.Unpickle(r.Pickle, s.pickle)
 }
 
-// PutGroupSession keeps a session, also where its key was withheld before.
+// PutGroupSession keeps a session, also where its key was withheld before, but not one
+// that was forgotten.
 func (s *store) PutGroupSession(_ context.Context, g *crypto.InboundGroupSession) error {
+	var before inRecord
+	if _, err := s.read(key("in", string(g.RoomID), string(g.ID())), &before); err != nil || before.Gone {
+		return err
+	}
 	b, err := g.Internal.Pickle(s.pickle)
 	if err != nil {
 		return err
@@ -72,7 +81,7 @@ func (s *store) redact(prefix, reason string, pick func(inRecord) bool) (ids []i
 			return nil
 		}
 		ids = append(ids, r.ID)
-		return s.set(at, inRecord{Withheld: &event.RoomKeyWithheldEventContent{
+		return s.set(at, inRecord{At: s.now(), Withheld: &event.RoomKeyWithheldEventContent{
 			RoomID: r.Session.RoomID, Algorithm: id.AlgorithmMegolmV1, SessionID: r.ID, SenderKey: r.Session.SenderKey,
 			Code: event.RoomKeyWithheldBeeperRedacted, Reason: "Session redacted: " + reason,
 		}})
@@ -115,7 +124,7 @@ func (s *store) PutWithheldGroupSession(_ context.Context, c event.RoomKeyWithhe
 	if b, err := s.get(at); err != nil || b != nil || c.RoomID == "" || c.SessionID == "" {
 		return err
 	}
-	return s.set(at, inRecord{ID: c.SessionID, Withheld: &c})
+	return s.set(at, inRecord{ID: c.SessionID, Withheld: &c, At: s.now()})
 }
 
 // GetWithheldGroupSession tells why a key is withheld, nil if it is not.
@@ -130,7 +139,7 @@ func (s *store) groupSessions(pick func(*crypto.InboundGroupSession) bool) dbuti
 	var list []*crypto.InboundGroupSession
 	err := s.scan("in"+sep, func(_ string, b []byte) error {
 		g, err := s.inbound(b)
-		if errors.Is(err, crypto.ErrGroupSessionWithheld) {
+		if errors.Is(err, crypto.ErrGroupSessionWithheld) || errors.Is(err, errGone) {
 			return nil
 		}
 		if err == nil && pick(g) {
@@ -225,21 +234,4 @@ func (s *store) MarkOutboundGroupSessionShared(_ context.Context, u id.UserID, k
 func (s *store) IsOutboundGroupSessionShared(_ context.Context, u id.UserID, k id.IdentityKey, g id.SessionID) (bool, error) {
 	b, err := s.get(key("shared", string(u), string(k), string(g)))
 	return b != nil, err
-}
-
-// ValidateMessageIndex tells whether a ciphertext is new, or that of the same
-// event as before; a second event with it is a replay.
-func (s *store) ValidateMessageIndex(_ context.Context, g id.SessionID, e id.EventID, index uint, ts int64) (bool, error) {
-	at, mine := key("idx", string(g), strconv.FormatUint(uint64(index), 10)), strconv.FormatInt(ts, 10)+" "+string(e)
-	b, err := s.get(at)
-	switch {
-	case err != nil:
-		return false, err
-	case e == "" && ts == 0:
-		return b == nil, nil
-	case b == nil:
-		s.put(at, []byte(mine))
-		return true, nil
-	}
-	return string(b) == mine, nil
 }
