@@ -28,7 +28,10 @@ type rolled struct {
 func (r rolled) say(id string, pairs ...any) chat.Line { return r.view.speaker().Say(id, pairs...) }
 
 // lines is the whole post: what happened, the dice, what can be done next.
-func (r rolled) lines() []chat.Line {
+func (r rolled) lines() []chat.Line { return append(r.facts(), r.carry()...) }
+
+// facts are what happened, and the dice.
+func (r rolled) facts() []chat.Line {
 	lines := []chat.Line{r.headline()}
 	var dice []string
 	for i, round := range r.outcome.Rounds {
@@ -45,8 +48,7 @@ func (r rolled) lines() []chat.Line {
 		lines = append(lines, words.Text(text))
 	}
 	lines = add(lines, r.odds(), ". ")
-	lines = add(lines, r.say("dice.mark", "entry", number(int64(r.seq)), "grade", r.grade()), " ")
-	return append(lines, r.carry()...)
+	return add(lines, r.say("dice.mark", "entry", number(int64(r.seq)), "grade", r.grade()), " ")
 }
 
 // carry says how many dice go on, and how, if any may.

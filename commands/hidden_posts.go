@@ -3,6 +3,7 @@ package commands
 import (
 	"errors"
 	"slices"
+	"strings"
 
 	"drumhead/commands/chat"
 	"drumhead/commands/proof"
@@ -17,7 +18,7 @@ const mostLater = 400
 // without them or, when they are put back, as they were. A post that binds holds no
 // player's words and is never edited.
 func (a *ask) changedPosts(rec storage.Record, list []storage.Word, hide bool, answers ...chat.Post) (*answer, error) {
-	out := answers
+	out, old := answers, false
 	cut, err := a.cutFor(rec.Seq)
 	if err != nil {
 		return nil, err
@@ -50,12 +51,15 @@ func (a *ask) changedPosts(rec storage.Record, list []storage.Word, hide bool, a
 			if v == a.here && chain[later.Seq] {
 				least = 0
 			}
-			edits, err := a.editsOf(v, later.Seq, list, hide, least)
+			edits, gone, err := a.editsOf(v, later, list, hide, least)
 			if err != nil {
 				return nil, err
 			}
-			out = append(out, edits...)
+			out, old = append(out, edits...), old || gone
 		}
+	}
+	if old && hide {
+		out[0].Lines = append(out[0].Lines, a.say("hide.old", "n", int(storage.KeepPosts.Hours())/24))
 	}
 	return only(out...)
 }
@@ -82,17 +86,24 @@ func (a *ask) carriers(rec storage.Record) ([]*view, error) {
 const mostPosts = 8
 
 // editsOf are the edits of one entry's posts that show words of at least so many
-// letters, or a file that holds them.
-func (a *ask) editsOf(v *view, seq uint64, list []storage.Word, hide bool, least int) ([]chat.Post, error) {
-	var out []chat.Post
+// letters, or a file that holds them. The store forgets what a post said after
+// storage.KeepPosts: a roll or a line for the story is put together again, of another
+// it is told that it is gone.
+func (a *ask) editsOf(v *view, rec storage.Record, list []storage.Word, hide bool, least int) (out []chat.Post, gone bool, err error) {
 	for n := range mostPosts {
-		id := storage.PostID{Ledger: v.ledger, Seq: seq, N: n}
+		id := storage.PostID{Ledger: v.ledger, Seq: rec.Seq, N: n}
 		p, err := a.desk.posted(a.ctx, StoredID(id))
 		if errors.Is(err, storage.ErrNone) {
-			break
+			if _, _, never := a.desk.store.Post(a.ctx, id); n > 0 || never != nil {
+				break
+			}
+			var again bool
+			if p, again, err = a.toldAgain(v, rec, list, least == 0); !again && err == nil {
+				return out, rec.Wait == nil && speaks(rec.Command), nil
+			}
 		}
 		if err != nil {
-			return nil, err
+			return nil, false, err
 		}
 		if p.Binds || p.Edit != "" {
 			continue
@@ -109,7 +120,41 @@ func (a *ask) editsOf(v *view, seq uint64, list []storage.Word, hide bool, least
 		p.Edit, p.ID, p.Notify = StoredID(id), "", nil
 		out = append(out, p)
 	}
-	return out, nil
+	return out, false, nil
+}
+
+// speaks tells whether posts of a command may show people's words that are told
+// elsewhere too.
+func speaks(command string) bool {
+	return strings.HasPrefix(command, "battle.") || strings.HasPrefix(command, "campaign.")
+}
+
+// toldAgain puts the post of a roll, or of a line for the story, together again from
+// the ledger, with its words; false for another. A roll that waited was told with its
+// cut.
+func (a *ask) toldAgain(v *view, rec storage.Record, list []storage.Word, own bool) (p chat.Post, ok bool, err error) {
+	p = chat.Post{Entry: int64(rec.Seq), To: chat.Destination{Place: v.place}}
+	switch {
+	case !own || rec.Wait != nil || len(list) == 0:
+		return p, false, nil
+	case rec.Command == "tell":
+		p.Lines = []chat.Line{a.say("tell.kept", "who", v.who(rec.Player), "words", said(list[0].Text), "entry", number(int64(rec.Seq)))}
+		return p, true, nil
+	case rec.Command == "cut":
+		if rec, err = a.whole(v, rec.Seq); err != nil {
+			return p, false, err
+		}
+	}
+	if rec.Command != "roll" || rec.Events == nil {
+		return p, false, nil
+	}
+	r, err := (&explained{ask: a, view: v, rec: rec}).rolled()
+	if err != nil {
+		return p, false, err
+	}
+	r.label = list[0].Text
+	p.Lines = r.facts()
+	return p, true, nil
 }
 
 // holds tells whether a file of a post is made from an entry's words: made again, it
