@@ -215,7 +215,7 @@ func slashed(err error) error {
 func tellRoll(d *done, s sentence.Sentence, label string) (told, error) {
 	r := rolled{view: d.after, seq: d.rec.Seq, by: d.rec.Player, rec: d.rec, label: label, sentence: s,
 		outcome: s.Roll(dice.NewShown(d.rec.Faces))}
-	post := chat.Post{Lines: r.lines(), Choices: r.choices(), Entry: int64(d.rec.Seq)}
+	post := chat.Post{Lines: r.lines(), Choices: r.choices(), Files: r.files(), Entry: int64(d.rec.Seq)}
 	chosen, err := d.ask.settings(d.after.place)
 	if chosen.Pictures == picturesAlways {
 		post.Pictures = r.picture()

@@ -18,6 +18,9 @@ func explainRoll(e *explained) ([]chat.Line, error) {
 	}
 	e.drawn = r.picture()
 	lines := []chat.Line{r.say("dice.explain.head", "entry", number(int64(r.seq)), "who", r.view.who(r.by), "dice", r.sentence.Plain())}
+	if len(r.outcome.Rounds) > 1 && e.part == 0 && len(r.faces()) > mostFaces {
+		return append(lines, r.say("battle.why.parts", "command", typed("/explain "+number64(r.seq)+".1")), r.grade()), nil
+	}
 	for i, round := range r.outcome.Rounds {
 		if e.part > 0 && e.part != i+1 {
 			continue
@@ -40,6 +43,19 @@ func (e *explained) rolled() (rolled, error) {
 	return rolled{view: e.view, seq: e.rec.Seq, by: e.rec.Player, rec: e.rec, sentence: s, outcome: event.Outcome}, err
 }
 
+// folded is a text of dice in lines; of very many it is said where they are.
+func (r rolled) folded(text string) []chat.Line {
+	all := wrap(text)
+	if len(all) > mostFaces {
+		return []chat.Line{r.say("dice.explain.filed", "entry", number(int64(r.seq)))}
+	}
+	var lines []chat.Line
+	for _, one := range all {
+		lines = append(lines, words.Text(one))
+	}
+	return lines
+}
+
 func (r rolled) explain(round sentence.Round) []chat.Line {
 	switch s := r.sentence; {
 	case round.Sum != nil:
@@ -60,9 +76,7 @@ func (r rolled) explain(round sentence.Round) []chat.Line {
 // had to be made.
 func (r rolled) explainTotal(side sentence.Side, sum attack.Sum) []chat.Line {
 	var lines []chat.Line
-	for _, text := range wrap(words.Flat(r.say("dice.explain.total", "side", side.String(), "dice", sumDice(side, sum), "total", sum.Total))) {
-		lines = append(lines, words.Text(text))
-	}
+	lines = append(lines, r.folded(words.Flat(r.say("dice.explain.total", "side", side.String(), "dice", sumDice(side, sum), "total", sum.Total)))...)
 	if chance, ok := side.Made(); ok {
 		lines = append(lines, r.say("dice.explain."+made(sum.Passed), "need", side.Total.String(), "chance", percent(chance)))
 	} else if law, ok := side.Law(); ok && side.Total == nil {
@@ -101,18 +115,14 @@ func (r rolled) explainStep(stage sentence.Stage, sides int, step attack.Rolled)
 	}
 	lines := []chat.Line{line}
 	if n > 0 {
-		for _, text := range wrap(stepDice(step, stage).text(stage.Need.OrLess)) {
-			lines = append(lines, words.Text(text))
-		}
+		lines = append(lines, r.folded(stepDice(step, stage).text(stage.Need.OrLess))...)
 	}
 	if len(step.Again) > 0 {
 		was, now := fallen{}, fallen{}
 		for _, a := range step.Again {
 			was.good, now.good = append(was.good, step.Dice[a.Die]), append(now.good, a.Face)
 		}
-		for _, text := range wrap(words.Flat(r.say("dice.explain.again", "was", was.text(false), "now", now.text(false)))) {
-			lines = append(lines, words.Text(text))
-		}
+		lines = append(lines, r.folded(words.Flat(r.say("dice.explain.again", "was", was.text(false), "now", now.text(false))))...)
 	}
 	if step.Extra > 0 {
 		lines = append(lines, r.say("dice.explain.extra", "top", stage.Top, "n", step.Extra))
@@ -126,9 +136,7 @@ func (r rolled) explainStep(stage sentence.Stage, sides int, step attack.Rolled)
 func (r rolled) explainHurt(h sentence.Hurt, c *attack.Result) []chat.Line {
 	var lines []chat.Line
 	if dice := damage(c.Packets); len(dice) > 0 {
-		for _, text := range wrap("damage " + h.Amount.String() + ": " + fallen{good: dice}.text(false)) {
-			lines = append(lines, words.Text(text))
-		}
+		lines = append(lines, r.folded("damage "+h.Amount.String()+": "+fallen{good: dice}.text(false))...)
 	} else {
 		lines = append(lines, r.say("dice.explain.damage", "damage", h.Amount.String()))
 	}

@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"context"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -9,6 +10,7 @@ import (
 	"drumhead/commands/proof"
 	"drumhead/commands/words"
 	"drumhead/engine/attack"
+	"drumhead/engine/dice"
 	"drumhead/engine/odds"
 	"drumhead/engine/sentence"
 	"drumhead/storage"
@@ -33,6 +35,22 @@ func (r rolled) lines() []chat.Line { return append(r.facts(), r.carry()...) }
 // facts are what happened, and the dice.
 func (r rolled) facts() []chat.Line {
 	lines := []chat.Line{r.headline()}
+	dice := r.faces()
+	if len(dice) > mostFaces {
+		lines, dice = append(lines, r.say("dice.filed", "n", r.thrown())), nil
+	}
+	for _, text := range dice {
+		lines = append(lines, words.Text(text))
+	}
+	lines = add(lines, r.odds(), ". ")
+	return add(lines, r.say("dice.mark", "entry", number(int64(r.seq)), "grade", r.grade()), " ")
+}
+
+// mostFaces is how many lines of dice a post shows; more hang on it as a file.
+const mostFaces = 24
+
+// faces are all dice, in lines: round by round, step by step.
+func (r rolled) faces() []string {
 	var dice []string
 	for i, round := range r.outcome.Rounds {
 		mark := ""
@@ -44,11 +62,40 @@ func (r rolled) facts() []chat.Line {
 			mark = ""
 		}
 	}
-	for _, text := range dice {
-		lines = append(lines, words.Text(text))
+	return dice
+}
+
+// thrown counts the dice.
+func (r rolled) thrown() int { return dice.RunsOf(r.rec.Faces).Count() }
+
+// files are the dice that a post is too short for.
+func (r rolled) files() []chat.Recipe {
+	if len(r.faces()) <= mostFaces {
+		return nil
 	}
-	lines = add(lines, r.odds(), ". ")
-	return add(lines, r.say("dice.mark", "entry", number(int64(r.seq)), "grade", r.grade()), " ")
+	return []chat.Recipe{{Kind: "dice", Ledger: r.view.ledger.String(), First: int64(r.seq), Last: int64(r.seq), Name: number64(r.seq) + "-dice.txt"}}
+}
+
+// makeDice writes all dice of roll First, in lines.
+func makeDice(ctx context.Context, d *Desk, recipe chat.Recipe) ([]byte, error) {
+	l, err := storage.ParseLedgerID(recipe.Ledger)
+	if err != nil {
+		return nil, err
+	}
+	head, err := d.store.Head(ctx, l)
+	if err != nil {
+		return nil, err
+	}
+	a, v := &ask{desk: d, ctx: ctx}, &view{desk: d, ledger: l, head: head}
+	rec, err := a.whole(v, uint64(recipe.First))
+	if err != nil {
+		return nil, err
+	}
+	r, err := (&explained{ask: a, view: v, rec: rec}).rolled()
+	if err != nil {
+		return nil, err
+	}
+	return []byte("#" + number64(rec.Seq) + ": " + r.sentence.Plain() + "\n" + strings.Join(r.faces(), "\n") + "\n"), nil
 }
 
 // carry says how many dice go on, and how, if any may.

@@ -59,6 +59,7 @@ var makers = withPictures(map[string]maker{
 	"entries":    makeEntries,
 	"checkpoint": makeCheckpoint,
 	"proof":      makeProof,
+	"dice":       makeDice,
 	"report":     makeReport,
 	"luck":       makeLuck,
 	"rules":      makeRules,

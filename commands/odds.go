@@ -100,8 +100,8 @@ const mostSteps = 8
 func (c chances) lines() []chat.Line {
 	say := c.ask.say
 	if c.what == oddsWinner {
-		return []chat.Line{say("odds.answer", "what", c.head,
-			"answer", say("odds.winner", "first", percent(c.law.Exactly(2)), "tie", percent(c.law.Exactly(1)), "second", percent(c.law.Exactly(0))))}
+		return compact([]chat.Line{say("odds.answer", "what", c.head,
+			"answer", say("odds.winner", "first", percent(c.law.Exactly(2)), "tie", percent(c.law.Exactly(1)), "second", percent(c.law.Exactly(0)))), c.took})
 	}
 	lines := []chat.Line{say("odds.answer", "what", c.head, "answer", c.sentence())}
 	if c.asked != "" {
@@ -242,12 +242,23 @@ func (a *ask) oddsOfRoll() (*answer, error) {
 		return nil, oddsExample(slashed(err))
 	}
 	c := chances{ask: a, head: a.say("odds.of_roll", "entry", number(int64(r.seq)), "who", r.view.who(r.by), "what", r.sentence.Plain()), what: quantityWords[what], law: law}
-	if len(r.outcome.Rounds) == 1 && what != sentence.Winner {
-		n := r.sentence.Count(r.outcome.Rounds[0])
-		c.fell = &n
+	several := len(r.outcome.Rounds) > 1
+	if several && e.part == 0 {
+		answer, err := a.oddsPost(c)
+		if err == nil {
+			answer.posts[0].Lines = append(answer.posts[0].Lines, a.say("odds.one_of", "n", len(r.outcome.Rounds), "command", typed("/odds "+number64(r.seq)+".1")))
+		}
+		return answer, err
 	}
-	if len(r.outcome.Rounds) == 1 {
-		c.took = a.takenOf(r.sentence, r.outcome.Rounds[0])
+	if several {
+		c.head = a.say("odds.of_roll", "entry", numbered(r.seq, e.part), "who", r.view.who(r.by), "what", r.sentence.Plain())
+	}
+	round := r.outcome.Rounds[max(0, e.part-1)]
+	if what == sentence.Winner {
+		c.took = r.say("dice.explain." + winner(round.Opposed.Winner))
+	} else {
+		n := r.sentence.Count(round)
+		c.fell, c.took = &n, a.takenOf(r.sentence, round)
 	}
 	return a.oddsPost(c)
 }
