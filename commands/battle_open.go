@@ -2,6 +2,7 @@ package commands
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -204,7 +205,31 @@ func (a *ask) offer(w wanted, p *rules.Pack, offer battle.Offer, force muster.Fo
 			return nil, err
 		}
 	}
+	if err := a.offeredAlready(offer, string(sealed)); err != nil {
+		return nil, err
+	}
 	return act1(act{args: offer, words: []string{wordForce}, tell: func(d *done) (told, error) { return tellOpen(d, offer, p) }})
+}
+
+// offeredAlready refuses an offer that stands here just so: to the same person, on the
+// same terms, with the same force.
+func (a *ask) offeredAlready(offer battle.Offer, force string) error {
+	me := a.here.seats[a.msg.Person]
+	for _, o := range proof.BattlesOf(a.here.game).Offers {
+		if o.By != me || o.To != offer.To || o.Terms != offer.Terms {
+			continue
+		}
+		list, err := a.desk.store.Words(a.ctx, a.here.ledger, o.Seq)
+		if err != nil && !errors.Is(err, storage.ErrNone) {
+			return err
+		}
+		for _, w := range list {
+			if w.Name == wordForce && w.Text == force {
+				return refuse("/battle decline "+number64(o.Seq), "battle.refuse.offered_already", "entry", number(int64(o.Seq)))
+			}
+		}
+	}
+	return nil
 }
 
 // pin keeps the pack's file, so that the ledger can be replayed for ever.

@@ -2,6 +2,7 @@ package commands
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -13,6 +14,7 @@ import (
 	"drumhead/commands/proof"
 	"drumhead/commands/words"
 	"drumhead/engine/battle"
+	"drumhead/engine/muster"
 )
 
 // fen is a table with a battle begun in #fen: Ann's militia, Bo's guild.
@@ -161,7 +163,8 @@ func TestBattleEnds(t *testing.T) {
 	wants(t, got, "ends as it stands in turn 1", mover+" wins Drowned Bridge.", "A line for the story?")
 	wants(t, tb.pick(other, "#fen", "Write"), "") // a form without words is refused, not told
 	report := tb.report("#fen")
-	for _, part := range []string{"# Drowned Bridge: Ann against Bo", "| Ann | Pikes | 10 | 10 |", "at the Well", mover + " wins Drowned Bridge.", "Ledger "} {
+	for _, part := range []string{"# Drowned Bridge: Ann against Bo", "| Ann | Pikes | 90 | 10 | 10 |",
+		"Played from 24 Oct 2026, 18:00 to 24 Oct 2026, 18:00 (UTC).", "500 points a side; Ann 500, Bo 495. 6 turns of Osier, edition 1.", "at the Well", mover + " wins Drowned Bridge.", "Ledger "} {
 		if !strings.Contains(report, part) {
 			t.Errorf("the report lacks %q:\n%s", part, report)
 		}
@@ -333,13 +336,39 @@ func TestNobodyFillsThePlace(t *testing.T) {
 		m.Files = []chat.File{{Name: "weir.toml", Bytes: b}}
 		tb.handle(m)
 	}
-	for range proof.MostOffers {
-		tb.say("Mo", "#bog", "/battle open 500 Drowned Bridge")
+	for n := range proof.MostOffers { // no two are alike
+		tb.say("Mo", "#bog", fmt.Sprintf("/battle open 500 Drowned Bridge, %d hours", n+24))
 	}
 	if got := tb.say("Mo", "#bog", "/battle open 500 Drowned Bridge"); !strings.Contains(got, "of yours") {
 		t.Errorf("Mo offers on:\n%s", got)
 	}
 	if got := tb.say("Zoe", "#bog", "/battle open 500 Drowned Bridge"); !strings.Contains(got, "Zoe offers anybody") {
 		t.Errorf("Zoe cannot:\n%s", got)
+	}
+}
+
+// TestOfferedTwice: the same offer is made once; another one, or the same once it was
+// taken back, can be made.
+func TestOfferedTwice(t *testing.T) {
+	tb := newTable(t)
+	tb.say("Bo", "#fen", "/help")
+	tb.say("Ann", "@dm", muster.Example)
+	for _, c := range []struct {
+		text, want string
+		adds       uint64
+	}{
+		{"/battle open Bo 500 Drowned Bridge", "offers", 3}, // with the ledger and its seal
+		{"/battle open Bo 500 Drowned Bridge", "You offer just that already, as #2", 0},
+		{"/battle open Bo 500 Drowned Bridge, 24 hours", "offers", 1},
+		{"/battle open 500 Drowned Bridge", "offers anybody", 1},
+		{"/battle open 500 Drowned Bridge", "You offer just that already, as #4", 0},
+		{"/battle decline 2", "", 1},
+		{"/battle open Bo 500 Drowned Bridge", "offers", 1},
+	} {
+		before := tb.size("#fen")
+		wants(t, tb.say("Ann", "#fen", c.text), c.want)
+		if added := tb.size("#fen") - before; added != c.adds {
+			t.Errorf("%s added %d entries", c.text, added)
+		}
 	}
 }

@@ -172,6 +172,9 @@ func (a *ask) luckPost(q lucky, r luck.Report, past bool) chat.Post {
 		p.Lines = append(p.Lines, a.say(id, "what", a.counted1(worst), "way", a.say(wayOf(worst)),
 			"chance", inHundred(worst.P), "n", len(r.Counts), "worst", inHundred(worst.Holm)))
 	}
+	if len(r.Counts) > 0 {
+		p.Lines = append(p.Lines, a.say("luck.p", "p", pValue(r.Counts[0].P), "chance", inHundred(r.Counts[0].P)))
+	}
 	p.Lines = append(p.Lines, a.say("luck.counted"))
 	if scene, ok := a.luckScene(a.luckOf(q), stretch, r); ok {
 		p.Pictures = drawn(scene, "luck")

@@ -10,6 +10,7 @@ import (
 	"drumhead/commands/proof"
 	"drumhead/commands/words"
 	"drumhead/engine/battle"
+	"drumhead/engine/reason"
 	"drumhead/storage"
 )
 
@@ -86,6 +87,8 @@ type page struct {
 	view *view
 	seq  uint64
 	end  uint64 // the entry that ended the battle, 0 if none did
+
+	from, to time.Time // of its entries
 
 	began map[turnOf]field // the battle as each turn began: an undone one is told again
 	turns strings.Builder  // turns told to their end
@@ -168,7 +171,9 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 			p.began[turnOf{is.Turn, is.Side}] = is
 			p.turns.WriteString(p.line(is, "battle.page.first", "player", is.player(is.First)))
 		}
-		f = is
+		if f, p.to = is, rec.Time; rec.Seq == p.seq {
+			p.from = rec.Time
+		}
 		if p.end == 0 && is.Stage == battle.Ended {
 			p.end = rec.Seq
 		}
@@ -216,6 +221,7 @@ func (p *page) line(f field, id string, pairs ...any) string {
 
 func (p *page) head(f field) {
 	p.WriteString(p.line(f, "battle.page.title", "title", f.title(), "one", f.player(0), "two", f.player(1)))
+	p.WriteString("\n" + p.when(f) + "\n" + p.terms(f))
 	for _, l := range f.resultLines() {
 		p.WriteString("\n" + markdown(words.Flat(l)) + "\n")
 	}
@@ -228,10 +234,32 @@ func (p *page) head(f field) {
 		if u.Gone != "" {
 			fate = "battle.page." + u.Gone
 		}
-		p.WriteString(p.line(f, "battle.page.unit", "player", f.player(u.Side), "unit", markdown(f.Name(u.ID)), "size", u.Size, "left", p.left(f, u),
+		p.WriteString(p.line(f, "battle.page.unit", "player", f.player(u.Side), "unit", markdown(f.Name(u.ID)), "points", f.cost(u), "size", u.Size, "left", p.left(f, u),
 			"broke", len(u.Broke), "fate", f.say(fate)))
 	}
 }
+
+// when says when the battle was played.
+func (p *page) when(f field) string {
+	const day = "2 Jan 2006, 15:04"
+	if p.end == 0 {
+		return p.line(f, "battle.page.when_from", "from", p.from.UTC().Format(day))
+	}
+	return p.line(f, "battle.page.when", "from", p.from.UTC().Format(day), "to", p.to.UTC().Format(day))
+}
+
+// terms says for how many points it was played, and by which rules.
+func (p *page) terms(f field) string {
+	var cost [2]int
+	for _, u := range f.Units {
+		cost[u.Side] += f.cost(u)
+	}
+	return markdown(words.Flat(f.say("battle.page.terms", "points", f.Terms.Points, "one", f.player(0), "mine", cost[0], "two", f.player(1), "theirs", cost[1],
+		"turns", f.Terms.Turns, "pack", reason.Name(f.Pack.Title), "edition", f.Terms.Edition))) + "\n"
+}
+
+// cost is the points of a unit as it came.
+func (f field) cost(u battle.Unit) int { return f.Pack.Unit(u.Kind).Points(u.Size, f.Pack) }
 
 // left is how many models of a unit are left; of one that has lost some of itself
 // how much of it.
