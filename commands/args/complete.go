@@ -134,7 +134,16 @@ func completeLine(text, typed string, names Names) []chat.Suggestion {
 	}
 }
 
-func most(out []chat.Suggestion) []chat.Suggestion {
+// most are as many as are offered, each once: both sides may have units of one name.
+func most(all []chat.Suggestion) []chat.Suggestion {
+	var out []chat.Suggestion
+	seen := map[string]bool{}
+	for _, s := range all {
+		if !seen[s.Text] {
+			seen[s.Text] = true
+			out = append(out, s)
+		}
+	}
 	if len(out) > MaxSuggestions {
 		return out[:MaxSuggestions]
 	}

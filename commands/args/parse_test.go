@@ -222,6 +222,20 @@ func TestComplete(t *testing.T) {
 	}
 }
 
+// twins is a battle in which both sides have Pikes.
+type twins struct{ valley }
+
+func (twins) Of(args.Kind) []string { return []string{"Pikes", "Guns", "Pikes"} }
+
+// What has one name is offered once: Discord takes no two alike.
+func TestCompleteOnce(t *testing.T) {
+	for text, want := range map[string]int{"/unit ": 2, "/unit pi": 1, "/order shoot ": 2} {
+		if got := args.Complete(specs, text, twins{}); len(got) != want {
+			t.Errorf("%q: %v", text, got)
+		}
+	}
+}
+
 func TestHelpAndForms(t *testing.T) {
 	open := args.Find(specs, "OPEN")
 	if len(open) != 1 || open[0].Usage() != "/battle open OPPONENT [POINTS] [SCENARIO]" {

@@ -84,13 +84,14 @@ type modalField struct {
 	Most     int    `json:"max_values,omitempty"`
 }
 
-func (f form) modal() modal {
+// modal is the form as Discord shows it; instead is what stands over a file.
+func (f form) modal(instead string) modal {
 	m := modal{CustomID: f.id, Title: cutTo(f.title, mostTitle), Components: []modalLabel{{
 		Type: typeLabel, Label: cutTo(f.field.label, mostFieldLabel), Description: cutTo(f.field.about, mostAbout),
 		Component: modalField{Type: typeText, CustomID: f.field.name, Style: paragraph, Required: !f.field.optional, Longest: mostField}}}}
 	if f.files {
 		none := 0
-		m.Components = append(m.Components, modalLabel{Type: typeLabel, Label: cutTo(f.field.about, mostFieldLabel),
+		m.Components = append(m.Components, modalLabel{Type: typeLabel, Label: cutTo(instead, mostFieldLabel),
 			Component: modalField{Type: typeFiles, CustomID: filesField, Least: &none, Most: 1}})
 	}
 	return m
@@ -98,7 +99,7 @@ func (f form) modal() modal {
 
 // open shows a form to who asked for it.
 func (s *ear) open(i *interaction, f form) {
-	c := call{method: http.MethodPost, path: "interactions/" + i.ID + "/" + i.Token + "/callback", body: callback{answerForm, f.modal()}, safe: true}
+	c := call{method: http.MethodPost, path: "interactions/" + i.ID + "/" + i.Token + "/callback", body: callback{answerForm, f.modal(s.Say("discord.instead"))}, safe: true}
 	if err := s.w.api.do(s.ctx, c, nil); err != nil && outcomeOf(err, c) != onOriginal {
 		s.Log.Warn("a form could not be opened", "interaction", i.ID, "error", err)
 	}
