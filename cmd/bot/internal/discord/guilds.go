@@ -164,7 +164,7 @@ func (s *ear) joined(data json.RawMessage) {
 	}
 	m := chat.Message{Source: chat.Source(Name + ":joined/" + g.ID + "/" + g.Joined), Community: chat.Community(Name + ":" + g.ID),
 		Place: placeOf(place), Joined: true, Time: s.Now()}
-	s.queue(place, func() {
+	s.queue(place, g.ID, func() {
 		_ = s.handle(m, func(p chat.Post) { // an error has ended the adapter
 			p.Answers = ""
 			if _, err := s.Send(s.ctx, p); err != nil && s.ctx.Err() == nil {

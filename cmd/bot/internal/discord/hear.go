@@ -6,14 +6,19 @@ import (
 	"errors"
 	"strings"
 	"sync"
+	"time"
 
 	"drumhead/commands/args"
 	"drumhead/commands/chat"
 )
 
-// mostAtOnce is how many interactions are worked on at a time; more are left
-// without an answer, and roll nothing.
-const mostAtOnce = 2000
+// How many interactions are worked on or wait for their turn; more are left without an
+// answer, and roll nothing. One person has a share, so that whoever floods the bot
+// stops nobody else.
+const (
+	mostAtOnce = 2000
+	mostOfOne  = 50
+)
 
 // ear is one run of the adapter: it hears, and lets the desk answer.
 type ear struct {
@@ -22,8 +27,11 @@ type ear struct {
 	desk  chat.Desk
 	going sync.WaitGroup
 
-	mu    sync.Mutex
-	count int
+	mu      sync.Mutex
+	count   int
+	of      map[string]int // by person
+	dropped int            // since it was last logged
+	logged  time.Time
 }
 
 // hear takes an event of the gateway. It must not wait.
@@ -34,11 +42,11 @@ func (s *ear) hear(kind string, data json.RawMessage) {
 	switch kind {
 	case "INTERACTION_CREATE":
 		if i := s.w.arrived(data, s.Now()); i != nil && s.first(i.ID) {
-			s.queue(i.Channel, func() { s.interact(i) }, i.Type != typeHalf)
+			s.queue(i.Channel, i.by().ID, func() { s.inTime(i) }, i.Type != typeHalf)
 		}
 	case "MESSAGE_CREATE":
 		if m := s.readMessage(data); m != nil && s.first(m.ID) {
-			s.queue(m.Channel, func() { s.talk(m) }, true)
+			s.queue(m.Channel, m.Author.ID, func() { s.talk(m) }, true)
 		}
 	case "READY":
 		s.ready(data)
@@ -59,16 +67,56 @@ func (s *ear) first(id string) bool {
 	return !twice
 }
 
-// queue does some work behind what came before it in the same place, or at once.
-func (s *ear) queue(place string, work func(), inTurn bool) {
-	s.mu.Lock()
-	full := s.count >= mostAtOnce
-	if !full {
-		s.count++
+// inTime answers an interaction whose turn has come, unless it waited so long that
+// nobody can answer it any more: its person was told that it failed.
+func (s *ear) inTime(i *interaction) {
+	if age := s.w.clock.age(i.ID, s.Now()); age > answerWithin {
+		s.drop()
+		return
 	}
-	s.mu.Unlock()
-	if full {
-		s.Log.Error("more is asked than can be answered; something was dropped and rolled nothing")
+	s.interact(i)
+}
+
+// drop notes that something was left without an answer. The log tells it once a minute.
+func (s *ear) drop() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.dropped++
+	if now := s.Now(); now.Sub(s.logged) >= time.Minute {
+		s.Log.Error("more is asked than can be answered; something was dropped and rolled nothing", "so many", s.dropped)
+		s.dropped, s.logged = 0, now
+	}
+}
+
+// enter tells whether there is room for one thing more of a person's; leave makes it.
+func (s *ear) enter(person string) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.count >= mostAtOnce || s.of[person] >= mostOfOne {
+		return false
+	}
+	if s.of == nil {
+		s.of = map[string]int{}
+	}
+	s.count++
+	s.of[person]++
+	return true
+}
+
+func (s *ear) leave(person string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.count--
+	if s.of[person]--; s.of[person] == 0 {
+		delete(s.of, person)
+	}
+}
+
+// queue does some work of a person's behind what came before it in the same place, or at
+// once.
+func (s *ear) queue(place, person string, work func(), inTurn bool) {
+	if !s.enter(person) {
+		s.drop()
 		return
 	}
 	var mine *turn
@@ -76,11 +124,7 @@ func (s *ear) queue(place string, work func(), inTurn bool) {
 		mine = s.asked.join(place)
 	}
 	s.going.Go(func() {
-		defer func() {
-			s.mu.Lock()
-			s.count--
-			s.mu.Unlock()
-		}()
+		defer s.leave(person)
 		if mine != nil {
 			if mine.wait(s.ctx) != nil {
 				return

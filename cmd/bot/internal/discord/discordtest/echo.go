@@ -73,7 +73,7 @@ func (t Times) At(part float64) time.Duration {
 	return t[int(part*float64(len(t)-1))]
 }
 
-// Load lets somebody give n commands at 200 a second in 50 channels, and gives the times
+// Load lets 50 people give n commands at 200 a second, each in a channel of their own, and gives the times
 // until the server had the answers.
 func (s *Server) Load(tb testing.TB, n int, data map[string]any) Times {
 	took := make(Times, n)
@@ -83,7 +83,7 @@ func (s *Server) Load(tb testing.TB, n int, data map[string]any) Times {
 	for i := range n {
 		<-tick.C
 		all.Go(func() {
-			who := Who{ID: "4194304011", Name: "Ann", Guild: StageGuild, Channel: fmt.Sprint(4194304500 + i%50)}
+			who := Who{ID: fmt.Sprint(4194305000 + i%50), Name: "Ann", Guild: StageGuild, Channel: fmt.Sprint(4194304500 + i%50)}
 			began := time.Now()
 			s.Do(who, SlashCommand, data).Answer(tb.Context())
 			took[i] = time.Since(began)
