@@ -87,8 +87,16 @@ func (k *keeper) ask(question string) (string, error) {
 	return strings.TrimSpace(line), nil
 }
 
+// password asks for the password, once it is clear that it can be used.
+func (k *keeper) password() (string, error) {
+	if err := matrix.Reach(k.ctx, *k.config.Matrix, k.parts); err != nil {
+		return "", err
+	}
+	return k.ask("Password of " + k.config.Matrix.User + ": ")
+}
+
 func (k *keeper) login() error {
-	password, err := k.ask("Password of " + k.config.Matrix.User + ": ")
+	password, err := k.password()
 	if err != nil {
 		return err
 	}
@@ -100,12 +108,12 @@ func (k *keeper) login() error {
 		fmt.Fprintln(k.out, "Logged in again as the same device.")
 		return nil
 	}
-	fmt.Fprintf(k.out, "Logged in. The recovery key, shown only now:\n\n    %s\n\nWrite it down and keep it apart from this machine: without it a lost device\ncannot be replaced quietly. Next: bot serve, and bot matrix verify.\n", recovery)
+	fmt.Fprintf(k.out, "Logged in. The recovery key, shown only now:\n\n    %s\n\nWrite it down and keep it apart from this machine: without it a lost device\ncannot be replaced quietly. Next: bot doctor, then bot serve.\n", recovery)
 	return nil
 }
 
 func (k *keeper) recover() error {
-	password, err := k.ask("Password of " + k.config.Matrix.User + ": ")
+	password, err := k.password()
 	if err != nil {
 		return err
 	}

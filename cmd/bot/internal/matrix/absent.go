@@ -25,6 +25,9 @@ func (*Adapter) Send(context.Context, chat.Post) (chat.Receipt, error) {
 // Limits are none.
 func (*Adapter) Limits() chat.Limits { return chat.Limits{} }
 
+// Reach answers ErrAbsent.
+func Reach(context.Context, Settings, Parts) error { return ErrAbsent }
+
 // Login answers ErrAbsent.
 func Login(context.Context, Settings, Parts, string) (string, error) { return "", ErrAbsent }
 
