@@ -32,6 +32,12 @@ func (g *gated) Handle(ctx context.Context, m chat.Message) ([]chat.Post, error)
 	return g.answerer.Handle(ctx, m)
 }
 
+// Complete takes as long as the gate is shut.
+func (g *gated) Complete(ctx context.Context, m chat.Message) []chat.Suggestion {
+	<-g.open
+	return g.heard.Complete(ctx, m)
+}
+
 func ask(p *player, who discordtest.Who) *discordtest.Interaction {
 	return p.Server.Do(who, discordtest.SlashCommand, map[string]any{"id": "1", "name": "help", "type": 1})
 }
@@ -96,5 +102,26 @@ func TestWaitedTooLong(t *testing.T) {
 	}
 	if a, yes := late.Answered(); yes {
 		t.Errorf("what came too late was answered with %+v", a)
+	}
+}
+
+// What is not in memory yet is not waited for: nothing is offered, in time, and the next
+// letter is completed.
+func TestCompletionDoesNotWait(t *testing.T) {
+	t.Parallel()
+	d := &gated{open: make(chan struct{})}
+	p := play(t, discordtest.Options{}, d)
+	offered := func() []any {
+		a := p.Server.Do(p.ann(), discordtest.Autocomplete, map[string]any{"id": "1", "name": "unit", "type": 1,
+			"options": []any{map[string]any{"name": "name", "type": 3, "value": "Pik", "focused": true}}}).Answer(t.Context())
+		list, _ := a.Data["choices"].([]any)
+		return list
+	}
+	if got := offered(); len(got) != 0 {
+		t.Errorf("offered %v from nowhere", got)
+	}
+	close(d.open)
+	if got := offered(); len(got) != 1 {
+		t.Errorf("offered %v", got)
 	}
 }

@@ -380,6 +380,22 @@ func (s *ear) complete(i *interaction) {
 	s.whereabouts(i.Guild, i.by().ID, i.Channel, &m, map[string][]byte{})
 	s.w.offer(ctx, i, func(text string) []chat.Suggestion {
 		m.Text = text
-		return s.desk.Complete(ctx, m)
+		return s.suggestions(m)
 	}, s.Specs)
+}
+
+// suggestions are the desk's, which answers from memory. What is not in memory yet, as
+// after a start, comes there meanwhile: if that takes long nothing is offered now, and
+// with the next letter it is there.
+func (s *ear) suggestions(m chat.Message) []chat.Suggestion {
+	found := make(chan []chat.Suggestion, 1)
+	s.going.Go(func() { found <- s.desk.Complete(s.ctx, m) })
+	late := time.NewTimer(s.w.patience)
+	defer late.Stop()
+	select {
+	case list := <-found:
+		return list
+	case <-late.C:
+		return nil
+	}
 }

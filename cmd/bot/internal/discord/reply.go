@@ -151,6 +151,9 @@ func (r *reply) acknowledge(ctx context.Context, private bool) {
 		body.Data = flagged{ephemeral}
 	}
 	if err := r.w.api.do(ctx, call{method: http.MethodPost, path: r.callback(), body: body, safe: true}, nil); err != nil && outcomeOf(err, call{}) != onOriginal {
+		if ctx.Err() != nil {
+			return
+		}
 		r.w.Log.Warn("an answer could not be promised", "interaction", r.id, "error", err)
 		return // the post itself will find out what is left to do
 	}
