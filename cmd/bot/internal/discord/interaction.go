@@ -30,6 +30,7 @@ type interaction struct {
 	MostBytes int                  `json:"attachment_size_limit"`
 	Data      given                `json:"data"`
 	On        *struct{ ID string } `json:"message"` // whose button was tapped
+	heard     time.Time            // by our own clock: it may have waited for its turn since
 }
 
 type channel struct {
@@ -162,7 +163,7 @@ func (i *interaction) named() string {
 // it is too old to be answered, and must do nothing: its person was told that it
 // failed and has perhaps said it again.
 func (w *wires) arrived(raw json.RawMessage, at time.Time) *interaction {
-	i := &interaction{}
+	i := &interaction{heard: time.Now()}
 	if err := json.Unmarshal(raw, i); err != nil || created(i.ID).IsZero() || i.by().ID == "" {
 		w.Log.Warn("something came as an interaction that is none", "error", err)
 		return nil

@@ -70,7 +70,7 @@ const (
 // reply begins to answer an interaction.
 func (w *wires) reply(ctx context.Context, i *interaction, private bool) *reply {
 	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, channel: i.Channel, place: i.Channel, private: private, tapped: i.On != nil, since: created(i.ID), said: make(chan struct{})}
-	r.timer = time.AfterFunc(w.patience, func() { r.promise(ctx) })
+	r.timer = time.AfterFunc(max(0, w.patience-time.Since(i.heard)), func() { r.promise(ctx) })
 	return r
 }
 

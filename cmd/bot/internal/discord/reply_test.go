@@ -23,6 +23,26 @@ func asked(t *testing.T, s *discordtest.Server, private bool, after time.Duratio
 	return w.reply(t.Context(), i, private), did
 }
 
+// What has waited for its turn as long as an answer may take is promised at once.
+func TestPromiseAfterWaiting(t *testing.T) {
+	s := serve(t, discordtest.Options{})
+	w, _ := wired(t, s)
+	w.patience = never
+	did := s.Do(fen, discordtest.SlashCommand, map[string]any{"name": "roll"})
+	i := arrive(t, w, s, did)
+	i.heard = i.heard.Add(-never)
+	r := w.reply(t.Context(), i, true)
+	if a := did.Answer(t.Context()); a.Type != discordtest.AnswerDeferred {
+		t.Errorf("answered with %+v", a)
+	}
+	if _, err := r.say(t.Context(), told("fen/1/0", "At last."), nil, true); err != nil {
+		t.Error(err)
+	}
+	if m, _ := did.Message(); m.Content() != `At last\.` || m.Only != fen.ID {
+		t.Errorf("%q, seen by %q", m.Content(), m.Only)
+	}
+}
+
 // never is longer than any test.
 const never = time.Hour
 
