@@ -117,7 +117,7 @@ func TestCrowdLeavesNothing(t *testing.T) {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if c.count != 0 || len(c.replies)+len(c.latest)+len(c.before)+len(c.wrong)+len(c.asked.last) != 0 {
+	if c.count != 0 || len(c.of) != 0 || len(c.replies)+len(c.latest)+len(c.before)+len(c.wrong)+len(c.asked.last) != 0 {
 		t.Errorf("%d at work, %d replies, %d latest, %d heard, %d places", c.count, len(c.replies), len(c.latest), len(c.before), len(c.asked.last))
 	}
 	if c.said != 3000 {
