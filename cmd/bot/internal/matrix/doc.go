@@ -52,6 +52,35 @@
 //	a fallback key made, uploaded or not           the same one, uploaded again  TestCrashFallbackKeys
 //	with the homeserver, which forgets             looks first, then sends again TestOnceAcrossARestart
 //
+// # What it does not believe
+//
+//	somebody tries                                 what comes of it              test
+//	----------------------------------------------------------------------------------------------
+//	a clear message in an encrypted room           nothing; is told, once a day  TestWhatIsNotBelieved
+//	encryption switched off by the room's state    it goes on encrypted          TestEncryptionStaysOn
+//	a content of wrong types, or of 65 KB          nothing                       TestWhatIsNotBelieved
+//	markup in names, labels and words              is shown as it stands         TestMentionsOnlyWhoIsMeant
+//	markup and paths in names of files             are taken out                 TestHostileFiles
+//	a mention in a name, or of the whole room      mentions nobody               TestMentionsOnlyWhoIsMeant
+//	a name that looks like another's               is told with its id           TestNamesThatLookAlike
+//	words of another bot, an emote, an edit        nothing                       TestWhatIsNotBelieved
+//	too many requests                              is told, and waits            TestTooFast
+//	words from before the bot came                 nothing                       TestNothingFromBefore
+//	a time that its sender's server made up        ours is taken                 TestTimesAreNotBelieved
+//	a ciphertext sent once more                    nothing                       TestWhatIsNotBelieved
+//	the same, of a session of long ago             nothing; is told              TestNoReplayOfLongAgo
+//	a swapped identity                             nothing; is told why          TestSwappedIdentity
+//	a device whose keys are not its own            nothing; is told why          TestWhichDevices
+//	somebody else's words in one's mouth           nothing; is told why          TestSomebodyElsesWords
+//	to be told a room's key without being in it    nothing                       TestKeysAreGivenToNobodyElse
+//	a third person in the direct room              a new room                    TestThirdInTheDirectRoom
+//	a file larger than it says, or exchanged       nothing; is told              TestHostileFiles
+//	a room that claims to go on with another       is left                       TestClaimedUpgrade
+//	a flood of invitations                         30 rooms an hour              TestInviteFlood
+//	a flood of messages without their key          500 of one person wait        TestLateFlood
+//	a crowd, to wear limits down                   they hold                     TestCrowd
+//	a look into the log                            no words, tokens or passwords TestTheLogKeepsQuiet
+//
 // Encryption is pure Go only with the build tag goolm; without it the package
 // says so instead (absent.go).
 package matrix

@@ -106,8 +106,7 @@ func TestKickedAndBack(t *testing.T) {
 	}
 }
 
-// TestUpgradedRoom: a room that goes on with another keeps its place; one that only
-// claims to is left.
+// TestUpgradedRoom: a room that goes on with another keeps its place.
 func TestUpgradedRoom(t *testing.T) {
 	a := newAttempts(t)
 	a.ann.Say(a.pub, "!before")
