@@ -207,7 +207,7 @@ func TestCrashInvitations(t *testing.T) {
 		{what: "the desk was told, that not kept", does: func(th *theatre) {
 			th.b.desk.Answer(func(m chat.Message) []chat.Post { th.world.kill(); return nil })
 			comes(th)
-			<-th.world.died
+			<-th.world.end()
 			th.b.echoes()
 		}, then: speaks, sees: []string{"NO PREFIX"}},
 	})

@@ -82,9 +82,14 @@ func TestCrashHearing(t *testing.T) {
 		{what: "a key was read and not kept", at: keeps("in" + sep)},
 		{what: "a key was kept, its message not heard", at: keeps("in" + sep), after: true},
 		{what: "the desk was given it, nothing said", does: func(th *theatre) {
-			th.b.desk.Answer(func(chat.Message) []chat.Post { th.world.kill(); return nil })
+			th.b.desk.Answer(func(m chat.Message) []chat.Post {
+				if !m.Joined {
+					th.world.kill()
+				}
+				return nil
+			})
 			rolls(th)
-			<-th.world.died
+			<-th.world.end()
 			th.b.echoes()
 		}},
 		{what: "answered, the answer of the sync not kept", at: inOrder(asks(http.MethodPut, "/send/"), keeps(tokenKey))},
@@ -149,7 +154,7 @@ func drains(th *theatre) {
 		th.newcomer()
 		th.more[len(th.more)-1].Say(th.fen, th.text(text))
 		select {
-		case <-th.world.died:
+		case <-th.world.end():
 			return
 		case <-time.After(time.Second):
 		}

@@ -55,14 +55,14 @@ func newMortal(next http.RoundTripper) *mortal {
 func (m *mortal) dies(after bool, at func(step) bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.at, m.after, m.died = at, after, make(chan struct{})
+	m.at, m.after = at, after
 }
 
 // wakes lets it live again.
 func (m *mortal) wakes() {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.at, m.dead, m.done = nil, false, nil
+	m.at, m.dead, m.done, m.died = nil, false, nil, make(chan struct{})
 }
 
 // fatal tells whether the bot is dead, or dies of a step now.
@@ -81,8 +81,19 @@ func (m *mortal) fatal(s step, after bool) bool {
 
 // kill is death at no step.
 func (m *mortal) kill() {
-	m.dies(false, func(step) bool { return true })
-	m.fatal(step{}, false)
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if !m.dead {
+		m.dead = true
+		close(m.died)
+	}
+}
+
+// end is closed when the bot is dead.
+func (m *mortal) end() <-chan struct{} {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.died
 }
 
 // RoundTrip makes a request, unless the bot is dead.
@@ -249,7 +260,7 @@ func (th *theatre) text(s string) string { return fmt.Sprint(s, " ", th.n) }
 func (th *theatre) survives() {
 	th.Helper()
 	select {
-	case <-th.world.died:
+	case <-th.world.end():
 	case <-time.After(20 * time.Second):
 		th.Fatal("the bot did not come to the step that it dies of")
 	}

@@ -161,7 +161,7 @@ func TestCrashRefreshing(t *testing.T) {
 			f.world.dies(c.after, c.at)
 			f.home.Expire()
 			select {
-			case <-f.world.died:
+			case <-f.world.end():
 			case <-time.After(15 * time.Second):
 				t.Fatal("it does not come so far")
 			}
@@ -339,7 +339,7 @@ func TestCrashFallbackKeys(t *testing.T) {
 				f.b.run(t)
 				f.awaits("its end, or the key", func() bool {
 					select {
-					case <-f.world.died:
+					case <-f.world.end():
 						return true
 					default:
 						return len(f.home.Fallbacks()) > 1
