@@ -376,6 +376,27 @@ func TestBoardStaysInSight(t *testing.T) {
 	}
 }
 
+// A bot that was taken out, refused, and invited again speaks again by itself.
+func TestInvitedAgain(t *testing.T) {
+	t.Parallel()
+	p := play(t, discordtest.Options{}, &chattest.Desk{})
+	fen := fenChannel(p)
+	p.Server.Dispatch("GUILD_DELETE", discordtest.StageGuild, map[string]any{"id": discordtest.StageGuild})
+	p.Server.Fail(discordtest.Fault{Path: "channels/" + fen, Status: 403, Code: 50001, Times: -1})
+	for _, id := range []string{"fen/1/0", "fen/2/0"} {
+		if _, err := p.bot.Send(t.Context(), toFen(p, id, "Your move.")); !errors.Is(err, chat.ErrMuted) {
+			t.Errorf("%s: %v", id, err)
+		}
+	}
+	p.Server.Heal()
+	p.Server.Dispatch("GUILD_CREATE", discordtest.StageGuild, map[string]any{"id": discordtest.StageGuild, "joined_at": "2026-10-11T17:00:00Z",
+		"channels": []any{map[string]any{"id": fen, "type": 0}}, "threads": []any{}})
+	p.Server.Until("it may speak again", func() bool { return p.bot.muted(fen) == nil })
+	if _, err := p.bot.Send(t.Context(), toFen(p, "fen/3/0", "Your move.")); err != nil {
+		t.Error(err)
+	}
+}
+
 // Who takes no direct messages sees the answer where they asked, alone.
 func TestClosedDirectMessages(t *testing.T) {
 	t.Parallel()

@@ -142,10 +142,21 @@ func (s *ear) joined(data json.RawMessage) {
 			Type     int    `json:"type"`
 			Position int    `json:"position"`
 		} `json:"channels"`
+		Threads []struct {
+			ID string `json:"id"`
+		} `json:"threads"`
 	}
 	if err := json.Unmarshal(data, &g); err != nil || g.Away || !s.guilds.add(g.ID) {
 		return
 	}
+	var all []string
+	for _, c := range g.Places {
+		all = append(all, c.ID)
+	}
+	for _, t := range g.Threads {
+		all = append(all, t.ID)
+	}
+	s.going.Go(func() { s.heardAgain(all) })
 	place := g.System
 	slices.SortStableFunc(g.Places, func(a, b struct {
 		ID       string `json:"id"`
@@ -172,6 +183,23 @@ func (s *ear) joined(data json.RawMessage) {
 			}
 		})
 	}, true)
+}
+
+// heardAgain forgets that the bot was refused in channels of a server from which it was
+// out: what comes there is tried again.
+func (s *ear) heardAgain(channels []string) {
+	muted := map[string][]byte{}
+	for _, c := range channels {
+		if b, err := s.book.pocket.Get(keyMute + c); err == nil && b != nil {
+			muted[keyMute+c] = nil
+		}
+	}
+	if len(muted) == 0 {
+		return
+	}
+	if err := s.book.put(s.ctx, muted); err != nil && s.ctx.Err() == nil {
+		s.Log.Error("the pocket cannot be written", "err", err)
+	}
 }
 
 // textChannel is the type of an ordinary channel.
