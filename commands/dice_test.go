@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"os"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -301,5 +302,37 @@ func BenchmarkRollToPosts(b *testing.B) {
 	for b.Loop() {
 		tb.posts = tb.posts[:0]
 		tb.say("Ann", "#club", "/roll 12d6 4+")
+	}
+}
+
+// TestLongRoll: the file beside a roll whose dice are too many for a post holds every
+// one of them, in the order of the rounds; a shorter roll has none.
+func TestLongRoll(t *testing.T) {
+	tb := newTable(t)
+	tb.say("Ann", "#fen", "/roll 20 times 50d1000")
+	post := tb.posts[len(tb.posts)-1]
+	if len(post.Files) != 1 || len(post.Lines) > 5 {
+		t.Fatalf("%d files, %d lines", len(post.Files), len(post.Lines))
+	}
+	file, err := tb.desk.Make(t.Context(), post.Files[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec := tb.record("#fen", 2)
+	sum, want := 0, 0
+	for _, m := range regexp.MustCompile(`(\d+) ×(\d+)`).FindAllStringSubmatch(string(file), -1) {
+		face, _ := strconv.Atoi(m[1])
+		n, _ := strconv.Atoi(m[2])
+		sum += face * n
+	}
+	for _, face := range rec.Faces[0][1:] {
+		want += face
+	}
+	if sum != want || strings.Count(string(file), ") ") != 20 {
+		t.Errorf("the dice in the file add up to %d, those of the entry to %d", sum, want)
+	}
+	tb.say("Ann", "#fen", "/roll 20 times best 3 of 4d6")
+	if post := tb.posts[len(tb.posts)-1]; len(post.Files) != 0 {
+		t.Errorf("a roll of 80 dice has %d files", len(post.Files))
 	}
 }
