@@ -21,7 +21,7 @@ func (t tale) tabled(e battle.Event) chat.Line {
 		if e.Passed {
 			id = "battle.told.tried"
 		}
-		return t.say(id, "step", reason.Name(t.after.Pack.Step(e.Step).Words), "unit", t.after.unit(e.Unit), "dice", plus(e.Dice), "total", e.Total, "need", e.Need)
+		return t.say(id, "step", reason.Name(t.after.Pack.Step(e.Step).Words), "unit", t.after.unit(e.Unit), "dice", t.summed(e.Dice, e.Total), "total", e.Total, "need", e.Need)
 	case *battle.Mended:
 		return t.say("battle.told.mended", "unit", t.after.unit(e.Unit), "dice", fallen{good: e.Dice}.text(false), "n", e.Passed, "part", t.part(e.Line))
 	case *battle.Blown:
@@ -138,14 +138,28 @@ func (t tale) column(e *battle.Looked) string {
 	return ""
 }
 
+// summed shows what a total is made of: its dice, and what counts besides them.
+func (t tale) summed(dice []int, total int) any {
+	for _, d := range dice {
+		total -= d
+	}
+	switch {
+	case total > 0:
+		return t.say("battle.told.and", "dice", plus(dice), "n", total)
+	case total < 0:
+		return t.say("battle.told.less", "dice", plus(dice), "n", -total)
+	}
+	return plus(dice)
+}
+
 func (t tale) contested(e *battle.Contested) chat.Line {
 	id := map[int]string{1: "battle.told.contest_won", 0: "battle.told.contest_tied", -1: "battle.told.contest_lost"}[e.Won]
 	again := chat.Line(nil)
 	if e.Bouts > 1 {
 		again = t.say("battle.told.bouts", "n", e.Bouts-1)
 	}
-	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "dice", plus(e.Dice), "mine", e.Mine,
-		"other", plus(e.Other), "theirs", e.Theirs, "again", again, "part", t.part(e.Line))
+	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "dice", t.summed(e.Dice, e.Mine), "mine", e.Mine,
+		"other", t.summed(e.Other, e.Theirs), "theirs", e.Theirs, "again", again, "part", t.part(e.Line))
 }
 
 // suffering is why a unit suffers, where it is no power.
@@ -193,8 +207,8 @@ func (x explainer) tabled(t battle.Told) []chat.Line {
 		}
 	case battle.ALook:
 		if e := t.Event.(*battle.Looked); e.At != "" {
-			if law, err := t.Looked.Roll.Law(); err == nil {
-				lines = append(lines, x.say("battle.why.before_look", "chance", percent(law.Exactly(e.Row))))
+			if results, err := battle.Results(t.Looked); err == nil {
+				lines = append(lines, x.say("battle.why.before_look", "chance", percent(exactly(results, t.Sum.Total))))
 			}
 		}
 	case battle.ATest:

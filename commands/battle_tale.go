@@ -372,7 +372,7 @@ func (t tale) charged(e *battle.Charged) chat.Line {
 	if e.In {
 		id = "battle.told.charge_in"
 	}
-	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "dice", plus(e.Dice), "total", e.Total, "need", max(e.Need, len(e.Dice)), "part", t.part(e.Line))
+	return t.say(id, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "dice", t.summed(e.Dice, e.Total), "total", e.Total, "need", max(e.Need, len(e.Dice)), "part", t.part(e.Line))
 }
 
 // plus is dice as they are added up: 5+3.
@@ -396,7 +396,7 @@ func (t tale) cast(e *battle.CastAt, at int) chat.Line {
 			continue
 		}
 		if ok {
-			counter = t.say("battle.told.counter", "unit", t.after.unit(c.Unit), "dice", plus(c.Dice), "total", c.Total, "beat", c.Beat)
+			counter = t.say("battle.told.counter", "unit", t.after.unit(c.Unit), "dice", t.summed(c.Dice, c.Total), "total", c.Total, "beat", c.Beat)
 			if c.Cancels {
 				id = "battle.told.cast_countered"
 			}
@@ -411,7 +411,7 @@ func (t tale) cast(e *battle.CastAt, at int) chat.Line {
 	if p := t.after.Pack.Power(e.Power); p != nil {
 		power = reason.Name(p.Title)
 	}
-	return t.say(id, "power", power, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "dice", plus(e.Dice),
+	return t.say(id, "power", power, "unit", t.after.unit(e.Unit), "at", t.target(e.Line, e.Unit, e.At), "dice", t.summed(e.Dice, e.Total),
 		"total", e.Total, "need", e.Need, "counter", counter, "mishap", mishap, "part", t.part(e.Line))
 }
 

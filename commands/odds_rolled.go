@@ -234,10 +234,16 @@ func inOrder(results []battle.Chance) []float64 {
 // reached says what an assault that did nothing to its target would have taken.
 func (l looker) reached(results []battle.Chance, at string) chat.Line {
 	var totals []string
-	chance := 0.0
-	for _, r := range results {
-		if r.Reaches {
-			totals, chance = append(totals, span(r.From, r.To)), chance+r.Chance
+	chance, from := 0.0, 0
+	for i, r := range results {
+		if !r.Reaches {
+			continue
+		}
+		if chance += r.Chance; i == 0 || !results[i-1].Reaches {
+			from = r.From
+		}
+		if i+1 == len(results) || !results[i+1].Reaches { // the end of a stretch of them
+			totals = append(totals, span(from, r.To))
 		}
 	}
 	if len(totals) == 0 {

@@ -86,6 +86,10 @@ func (p *Pack) Trial(order string, g Group, lost int) (Morale, []reason.Reason, 
 	}
 	why := reason.New("why.trial", "step", reason.Name(step.Words), "need", nerve)
 	switch {
+	case name == "" && !counts && m.Total.Judge == attack.TotalAtLeast:
+		why = reason.New("why.trial_least", "step", reason.Name(step.Words), "need", nerve)
+	case name == "" && !counts && m.Total.Judge == attack.TotalMoreThan:
+		why = reason.New("why.trial_least", "step", reason.Name(step.Words), "need", nerve+1)
 	case counts:
 		why = reason.New("why.morale", "lost", lost, "name", reason.Name(name), "nerve", nerve)
 	case name != "":
