@@ -106,6 +106,9 @@ func (a *Adapter) begin(ctx context.Context) (string, error) {
 	if err := a.start(ctx); err != nil {
 		return "", err
 	}
+	if _, err := a.mach.GetOwnCrossSigningPublicKeys(ctx); err != nil { // found out without a lock otherwise
+		return "", explained(err)
+	}
 	none := []event.Type{{Type: "*"}}
 	r, err := a.cli.CreateFilter(ctx, &mautrix.Filter{
 		Presence:    &mautrix.FilterPart{NotTypes: none},
@@ -221,12 +224,8 @@ func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 	if err := a.late(ctx, d); err != nil {
 		return err
 	}
-	for rid, one := range r.Rooms.Join {
-		echoes, err := a.timeline(ctx, d, rid, one.Timeline, n.first)
-		n.echoes += echoes
-		if err != nil {
-			return err
-		}
+	if err := a.timelines(ctx, d, n); err != nil {
+		return err
 	}
 	if !n.first {
 		for _, rid := range n.entered {
@@ -261,31 +260,23 @@ func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 
 // timeline takes in what was said in a room. Nothing from before the bot's own
 // join is for it.
-func (a *Adapter) timeline(ctx context.Context, d chat.Desk, rid id.RoomID, t mautrix.SyncTimeline, first bool) (echoes int, err error) {
-	var live bool
-	var seen []id.EventID
-	a.rooms.view(rid, func(one *room) { live, seen = one.Live, one.Seen })
-	known := map[id.EventID]bool{}
-	for _, e := range seen {
-		known[e] = true
+func (a *Adapter) timeline(ctx context.Context, d chat.Desk, rid id.RoomID, t mautrix.SyncTimeline, first bool, g gap) (echoes int, err error) {
+	live, seen := g.live, g.seen
+	missed, err := g.missed()
+	if err != nil {
+		return 0, err
 	}
-	if t.Limited && !first && (live || !a.joins(t.Events)) {
-		gap, err := a.gap(ctx, rid, t.PrevBatch, known, live)
-		if err != nil {
-			return 0, err
-		}
-		for _, e := range gap {
-			if !live && a.joins([]*event.Event{e}) {
-				live = true
-				if err := a.greet(ctx, d, rid, e); err != nil {
-					return echoes, err
-				}
-			}
-			if n, err := a.hear(ctx, d, rid, e, live); err != nil {
+	for _, e := range missed {
+		if !live && a.joins([]*event.Event{e}) {
+			live = true
+			if err := a.greet(ctx, d, rid, e); err != nil {
 				return echoes, err
-			} else if n {
-				echoes++
 			}
+		}
+		if n, err := a.hear(ctx, d, rid, e, live); err != nil {
+			return echoes, err
+		} else if n {
+			echoes++
 		}
 	}
 	for _, e := range t.Events {
@@ -294,7 +285,7 @@ func (a *Adapter) timeline(ctx context.Context, d chat.Desk, rid id.RoomID, t ma
 				return echoes, err
 			}
 		}
-		if known[e.ID] {
+		if g.known[e.ID] {
 			continue
 		}
 		if e.StateKey != nil && !live && !first && a.joins([]*event.Event{e}) {
@@ -327,39 +318,4 @@ func (a *Adapter) joins(events []*event.Event) bool {
 		}
 	}
 	return false
-}
-
-// Bounds of a gap: what is older was missed for good.
-const (
-	mostMissed   = 10_000
-	longestGap   = 7 * 24 * time.Hour
-	missedAtOnce = 100
-)
-
-// gap fetches what came between the last event that is known and an answer that
-// left some out, the oldest first.
-func (a *Adapter) gap(ctx context.Context, rid id.RoomID, from string, known map[id.EventID]bool, live bool) ([]*event.Event, error) {
-	var back []*event.Event
-	for len(back) < mostMissed && from != "" {
-		r, err := a.cli.Messages(ctx, rid, from, "", mautrix.DirectionBackward, nil, missedAtOnce)
-		if err != nil {
-			return nil, explained(err)
-		}
-		over := len(r.Chunk) == 0
-		for _, e := range r.Chunk {
-			if over = over || known[e.ID] || a.now().Sub(time.UnixMilli(e.Timestamp)) > longestGap; over {
-				break
-			}
-			back = append(back, e)
-			over = !live && a.joins([]*event.Event{e})
-		}
-		if over || r.End == from {
-			break
-		}
-		from = r.End
-	}
-	for i, j := 0, len(back)-1; i < j; i, j = i+1, j-1 {
-		back[i], back[j] = back[j], back[i]
-	}
-	return back, nil
 }

@@ -75,6 +75,9 @@ func (s *Server) Absent(name string) *Person {
 	if err := p.Mach.ShareKeys(ctx, 0); err != nil {
 		s.t.Fatal(err)
 	}
+	if _, err := p.Mach.GetOwnCrossSigningPublicKeys(ctx); err != nil { // found out without a lock otherwise
+		s.t.Fatal(err)
+	}
 	return p
 }
 
@@ -144,7 +147,9 @@ func (p *Person) take(ctx context.Context, rid id.RoomID, e *event.Event) {
 		e.Content.Parsed = nil
 	}
 	if e.Type == event.EventEncrypted {
+		p.room.Lock() // the library's own store does not lock everything
 		open, err := p.Mach.DecryptMegolmEvent(ctx, e)
+		p.room.Unlock()
 		if err != nil {
 			p.mu.Lock()
 			p.late = append(p.late, e)
