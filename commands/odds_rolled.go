@@ -29,8 +29,8 @@ type likelihood struct {
 	line     int // of the sheet
 }
 
-// mostLikely is how many rolls are told with all that could have come of them; of
-// more each has a line, and the asker picks.
+// mostLikely is how many rolls of a whole entry are told with all that could have come
+// of them; of more each has a line, and the asker picks.
 const mostLikely = 2
 
 // oddsOfOrder tells how likely it was what came of the rolls of an entry: of the part
@@ -66,23 +66,23 @@ func (a *ask) oddsOfOrder(e *explained) (*answer, error) {
 	if len(all) == 0 {
 		return nil, refuse("/odds 12d6 4+", "odds.refuse.no_dice", "entry", explainer{rec: l.rec}.number(e.part))
 	}
-	return l.post(all)
+	return l.post(all, e.part > 0)
 }
 
-// post tells rolls: two or so with all that could have come of them, of more each in
-// a line.
-func (l looker) post(all []likelihood) (*answer, error) {
-	p := l.ask.post()
+// post tells rolls: those of one line, or two or so, with all that could have come of
+// them, of more each in a line.
+func (l looker) post(all []likelihood, line bool) (*answer, error) {
+	p, whole := l.ask.post(), line || len(all) <= mostLikely
 	for i, one := range all {
 		p.Law, p.Pictures = one.law, one.pictures
 		switch {
-		case len(all) <= mostLikely:
+		case whole:
 			p.Lines = append(p.Lines, one.lines...)
 		case i < mostTale:
 			p.Lines = append(p.Lines, one.brief)
 		}
 	}
-	if len(all) > mostLikely {
+	if !whole {
 		p.Pictures = nil
 		p.Lines = append(p.Lines, l.say("odds.one_of", "n", len(all), "command", typed(fmt.Sprintf("/odds %d.%d", l.rec, all[0].line))))
 	}
