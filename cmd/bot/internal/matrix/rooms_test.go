@@ -90,6 +90,12 @@ func TestKickedAndBack(t *testing.T) {
 	if _, err := a.b.Send(t.Context(), gone); err == nil {
 		t.Error("something was said into a room that the bot was sent out of")
 	}
+	for range 500 { // the refusal may be quicker than the news
+		if m, _ := a.ann.State.GetMember(t.Context(), a.fen, a.b.user); !a.b.rooms.joined(a.fen) && m != nil && m.Membership == event.MembershipLeave {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
 	if _, err := a.ann.Cli.InviteUser(t.Context(), a.fen, &mautrix.ReqInviteUser{UserID: a.b.user}); err != nil {
 		t.Fatal(err)
 	}
