@@ -12,7 +12,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 )
@@ -86,7 +85,7 @@ func (s *Server) Scripted(name string) *Script {
 	p := &Script{User: a.User, t: s.t, answer: map[int]chan reply{}, more: make(chan struct{}, 1)}
 	cmd := exec.Command("node", run)
 	cmd.Dir = dir
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+	dieWithUs(cmd)
 	if p.in, err = cmd.StdinPipe(); err != nil {
 		s.t.Fatal(err)
 	}

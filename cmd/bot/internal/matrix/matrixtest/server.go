@@ -19,7 +19,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 )
@@ -111,7 +110,7 @@ func (s *Server) Start() {
 	defer out.Close()
 	s.cmd = exec.Command(os.Getenv(DendriteEnv), "-config", "dendrite.yaml", "-http-bind-address", "127.0.0.1:"+s.port, "-https-bind-address", "", "-really-enable-open-registration")
 	s.cmd.Dir, s.cmd.Stdout, s.cmd.Stderr = s.dir, out, out
-	s.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+	dieWithUs(s.cmd)
 	if err := s.cmd.Start(); err != nil {
 		s.t.Fatal(err)
 	}
