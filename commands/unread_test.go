@@ -31,25 +31,28 @@ func (l *lineDown) Own(context.Context, chat.Place, int) ([]chat.Seen, error) {
 // TestLineDownAtStart: while our own posts cannot be read after a start nothing is
 // rolled, and it is tried again; what they show then still counts.
 func TestLineDownAtStart(t *testing.T) {
-	old := newTable(t)
-	old.say("Ann", "#fen", "/roll 12d6 4+")
-	size := old.size("#fen")
-	id, err := old.store.Of(t.Context(), "test:#fen")
-	if err != nil {
-		t.Fatal(err)
+	foreign := func(l storage.LedgerID, size uint64) chat.PostID {
+		return StoredID(storage.PostID{Ledger: l, Seq: size + 20})
 	}
-	foreign := StoredID(storage.PostID{Ledger: id, Seq: size + 20})
-	broken := errors.New("connection reset by peer")
 	for name, c := range map[string]struct {
-		shows shownPosts
+		shows func(storage.LedgerID, uint64) chat.PostID // nil: nothing
 		want  string
 	}{
 		"nothing new":       {nil, "Ann rolls 2d6"},
-		"posts not ours":    {shownPosts{{Post: "x", Ref: "7"}}, "Ann rolls 2d6"},
-		"what we never did": {shownPosts{{Post: foreign, Ref: "7"}}, "put back or copied"},
+		"posts not ours":    {func(storage.LedgerID, uint64) chat.PostID { return "x" }, "Ann rolls 2d6"},
+		"what we never did": {foreign, "put back or copied"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			line := &lineDown{left: 1, err: broken, shows: c.shows}
+			old := newTable(t)
+			old.say("Ann", "#fen", "/roll 12d6 4+")
+			id, err := old.store.Of(t.Context(), "test:#fen")
+			if err != nil {
+				t.Fatal(err)
+			}
+			line := &lineDown{left: 1, err: errors.New("connection reset by peer")}
+			if c.shows != nil {
+				line.shows = shownPosts{{Post: c.shows(id, old.size("#fen")), Ref: "7"}}
+			}
 			tb := old.again(line)
 			before := tb.size("#fen")
 			if said := tb.say("Ann", "#fen", "/roll 2d6"); !strings.Contains(said, "cannot read my own posts") || tb.size("#fen") != before {
