@@ -38,7 +38,7 @@ func (a *Adapter) timelines(ctx context.Context, d chat.Desk, n *answer) error {
 				gaps[ahead] = a.gapOf(looking, rids[ahead], join[rids[ahead]].Timeline, n.first)
 			}
 		}
-		echoes, err := a.timeline(ctx, d, rids[i], join[rids[i]].Timeline, n.first, gaps[i])
+		echoes, err := a.timeline(withSessions(ctx), d, rids[i], join[rids[i]].Timeline, n.first, gaps[i])
 		n.echoes += echoes
 		if err != nil {
 			return err

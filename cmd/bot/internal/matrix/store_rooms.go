@@ -62,12 +62,30 @@ func (s *store) PutGroupSession(_ context.Context, g *crypto.InboundGroupSession
 
 // GetGroupSession returns a session, nil if there is none; the error of one whose
 // key is withheld says so.
-func (s *store) GetGroupSession(_ context.Context, r id.RoomID, g id.SessionID) (*crypto.InboundGroupSession, error) {
+func (s *store) GetGroupSession(ctx context.Context, r id.RoomID, g id.SessionID) (*crypto.InboundGroupSession, error) {
+	open, _ := ctx.Value(sessionsKey{}).(sessions)
+	if known := open[g]; known != nil && known.RoomID == r {
+		return known, nil
+	}
 	b, err := s.get(key("in", string(r), string(g)))
 	if err != nil || b == nil {
 		return nil, err
 	}
-	return s.inbound(b)
+	one, err := s.inbound(b)
+	if err == nil && open != nil {
+		open[g] = one
+	}
+	return one, err
+}
+
+// sessions are those that are open while one room is listened to, so that each is
+// opened once and goes on where it stands. They belong to who listens alone.
+type sessions map[id.SessionID]*crypto.InboundGroupSession
+
+type sessionsKey struct{}
+
+func withSessions(ctx context.Context) context.Context {
+	return context.WithValue(ctx, sessionsKey{}, sessions{})
 }
 
 // redact takes the keys out of the sessions that pick chooses.
