@@ -126,13 +126,14 @@ func (a *ask) cutFor(seq uint64) (uint64, error) {
 // without takes words out of a post, wherever they are shown, its pictures included;
 // false if they are not. What is left of a line that went on goes to the line before.
 func without(p *chat.Post, hide []storage.Word, instead chat.Line) bool {
+	gone := shownIn(p.Lines, hide)
 	found := false
 	var lines []chat.Line
-	for _, line := range p.Lines {
+	for n, line := range p.Lines {
 		var kept chat.Line
 		lost := false
-		for _, s := range line {
-			if s.Kind != chat.Said || !partOf(s.Text, hide) {
+		for i, s := range line {
+			if !gone[spot{n, i}] {
 				kept = append(kept, s)
 				continue
 			}
@@ -150,22 +151,72 @@ func without(p *chat.Post, hide []storage.Word, instead chat.Line) bool {
 	}
 	p.Lines = lines
 	p.Pictures = slices.DeleteFunc(p.Pictures, func(r chat.Recipe) bool {
-		return slices.ContainsFunc(hide, func(w storage.Word) bool { return strings.Contains(r.Alt, w.Text) })
+		return slices.ContainsFunc(hide, func(w storage.Word) bool { return strings.Contains(letters(r.Alt), letters(w.Text)) })
 	})
 	return found
 }
 
-// leastPart is how long a piece of words must be to be taken for one: a post folds
-// long words, and a name may be as short as any part of them.
-const leastPart = 12
+// spot is where a span stands: the line, and which of that.
+type spot struct{ line, span int }
 
-func partOf(text string, hide []storage.Word) bool {
-	for _, w := range hide {
-		if text == w.Text || len(text) >= leastPart && strings.Contains(w.Text, strings.TrimSpace(text)) {
-			return true
+// shownIn finds the spans that show words, or a part of them. A post folds long words,
+// so that what stands at a line's end may go on in the next line.
+func shownIn(lines []chat.Line, hide []storage.Word) map[spot]bool {
+	gone := map[spot]bool{}
+	for n, line := range lines {
+		for i, s := range line {
+			if s.Kind != chat.Said || gone[spot{n, i}] {
+				continue
+			}
+			for _, w := range hide {
+				text, run := letters(s.Text), []spot{{n, i}}
+				for next, ok := goesOn(lines, run[0]); ok; next, ok = goesOn(lines, next) {
+					longer := text + letters(lines[next.line][next.span].Text)
+					if !strings.Contains(letters(w.Text), longer) {
+						break
+					}
+					text, run = longer, append(run, next)
+				}
+				if !partOf(text, letters(w.Text)) {
+					continue
+				}
+				for _, one := range run {
+					gone[one] = true
+				}
+			}
 		}
 	}
-	return false
+	return gone
+}
+
+// goesOn is where words go on that end a line: at the next one's beginning, if at all.
+func goesOn(lines []chat.Line, from spot) (spot, bool) {
+	if from.span < len(lines[from.line])-1 || from.line == len(lines)-1 {
+		return spot{}, false
+	}
+	for i, s := range lines[from.line+1] {
+		if s.Kind == chat.Said {
+			return spot{from.line + 1, i}, true
+		}
+		if strings.TrimSpace(s.Text) != "" {
+			break
+		}
+	}
+	return spot{}, false
+}
+
+// letters are words by which they are known again: a post shows them with other spaces,
+// and with apostrophes for quotes.
+func letters(text string) string {
+	return strings.ReplaceAll(strings.Join(strings.Fields(text), ""), "\"", "'")
+}
+
+// leastPart is how long a piece of words must be to be taken for one: a name may be as
+// short as any part of them.
+const leastPart = 12
+
+func partOf(text, words string) bool {
+	return text == words || len(text) >= leastPart && strings.Contains(words, text)
 }
 
 // hidden tells who hid the words of an entry, if somebody did.

@@ -4,6 +4,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"drumhead/commands/chat"
 )
 
 // TestHide: hidden words are shown nowhere any more, in no later post, gazette or
@@ -135,5 +137,43 @@ func TestHideInReports(t *testing.T) {
 	}
 	if reports != 1 {
 		t.Errorf("%d posts with a report were made again", reports)
+	}
+}
+
+// TestHideAsShown: a label that could pass for the bot's own words is shown with other
+// quotes, and long words are folded, perhaps with little on the last line: all of it is
+// hidden.
+func TestHideAsShown(t *testing.T) {
+	for _, words := range []string{
+		"that \"oaf\" Bo",
+		"that oaf Bo who never paid a share of the boat: \"so unfair\" 5 times a day",
+		"that oaf Bo who plays like a wet sock and always has old fool",
+		"Oaf! that is Bo who plays like a wet sock, and always will, an oaf",
+		strings.Repeat("oaf", 25),
+	} {
+		tb := newTable(t)
+		if said := tb.say("Ann", "#fen", "/roll 2d6 for "+words); !strings.Contains(strings.ToLower(said), "oaf") {
+			t.Fatalf("%s is not shown:\n%s", words, said)
+		}
+		seq := tb.posts[len(tb.posts)-1].Entry
+		before := len(tb.posts)
+		tb.say("Bo", "#fen", "/hide "+number64(uint64(seq)))
+		edits := 0
+		for _, p := range tb.posts[before:] {
+			if p.Edit == "" {
+				continue
+			}
+			edits++
+			for _, line := range p.Lines {
+				for _, s := range line {
+					if s.Kind == chat.Said {
+						t.Errorf("%s: %q is still shown", words, s.Text)
+					}
+				}
+			}
+		}
+		if edits != 1 {
+			t.Errorf("%s: %d edits", words, edits)
+		}
 	}
 }
