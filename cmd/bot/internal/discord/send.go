@@ -310,11 +310,16 @@ func (a *Adapter) post(ctx context.Context, channel string, p chat.Post, files [
 }
 
 // change replaces an earlier post. One that only one person saw is changed while
-// its interaction lasts, and stays as it is afterwards.
+// its interaction lasts, and stays as it is afterwards: also when it is forgotten where
+// it stands, for said anew it would be said to all.
 func (a *Adapter) change(ctx context.Context, channel string, p chat.Post, files []made) (sent, error) {
 	var s sent
-	if _, err := a.book.get(keyPost+postKey(p.Edit), &s); err != nil {
+	there, err := a.book.get(keyPost+postKey(p.Edit), &s)
+	if err != nil {
 		return sent{}, err
+	}
+	if person, ok := userID(p.To.Only); ok && !there && p.To.Place != "" {
+		return sent{Message: digest(string(p.Edit)), Only: person, Time: a.Now().UTC()}, nil
 	}
 	if s.Waits {
 		return a.keepFor(ctx, p, chat.ErrMuted)

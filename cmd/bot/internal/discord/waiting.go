@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -76,18 +77,17 @@ func (a *Adapter) keepFor(ctx context.Context, p chat.Post, why error) (sent, er
 	}
 	now := a.Now().UTC()
 	key := fmt.Sprintf("%s%s/%013d/%s", keyWait, person, now.UnixMilli(), digest(string(p.ID)))
-	for _, w := range all {
-		if w.post.ID == p.ID || p.Edit != "" && (w.post.ID == p.Edit || w.post.Edit == p.Edit) {
-			key = w.key // tried before, or its newer form
-		}
+	if n := slices.IndexFunc(all, func(w waiting) bool {
+		return w.post.ID == p.ID || p.Edit != "" && (w.post.ID == p.Edit || w.post.Edit == p.Edit)
+	}); n >= 0 { // tried before, or its newer form
+		key = all[n].key
+		all = slices.Delete(all, n, n+1)
 	}
 	p.Notify = nil
 	changes := map[string][]byte{key: value(p), keyHint + person: nil}
 	for ; len(all) >= mostWaiting; all = all[1:] {
 		a.Log.Warn("too much waits for somebody who takes no direct messages; the oldest is gone", "post", all[0].post.ID)
-		if all[0].key != key {
-			changes[all[0].key] = nil
-		}
+		changes[all[0].key] = nil
 	}
 	a.Log.Info("somebody takes no direct messages; a post waits for them", "post", p.ID)
 	return sent{Message: digest(string(p.ID)), Only: person, Waits: true, Time: now}, a.book.put(ctx, changes)

@@ -190,6 +190,22 @@ func TestWaitingIsDelivered(t *testing.T) {
 	}
 }
 
+// An edit while as much waits as may takes nobody's place.
+func TestWaitingEditsTakeNoPlace(t *testing.T) {
+	t.Parallel()
+	p, who := refuses(t, &chattest.Desk{}, discordtest.Options{})
+	for i := range mostWaiting {
+		sends(t, p, fmt.Sprintf("fen/%d/0", i), who, fmt.Sprint(i))
+	}
+	for i := range 3 {
+		sends(t, p, fmt.Sprintf("fen/%d/0", mostWaiting+i), who, "anew", func(post *chat.Post) { post.Edit = "fen/5/0" })
+	}
+	all, err := p.bot.waitingFor(who.ID)
+	if err != nil || len(all) != mostWaiting {
+		t.Errorf("%d wait, %v", len(all), err)
+	}
+}
+
 // What nobody came for is thrown away.
 func TestWaitingEnds(t *testing.T) {
 	t.Parallel()
@@ -205,6 +221,24 @@ func TestWaitingEnds(t *testing.T) {
 		}
 		if all, err := p.bot.waitingFor(who.ID); err != nil || len(all) != after.left {
 			t.Errorf("after %v: %d wait, %v", after.age, len(all), err)
+		}
+	}
+}
+
+// TestForgottenWhisper: an edit of what one person saw, and of which it is no longer
+// known where it stands, is not shown to all.
+func TestForgottenWhisper(t *testing.T) {
+	t.Parallel()
+	p := play(t, discordtest.Options{}, answers(&chattest.Desk{}))
+	who := p.ann()
+	edit := told("fen/1/1", "Your own odds.")
+	edit.To, edit.Edit = chat.Destination{Place: placeOf(who.Channel), Only: chat.Person("discord:" + who.ID)}, "fen/1/0"
+	if _, err := p.bot.Send(t.Context(), edit); err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range p.Server.Messages(who.Channel) {
+		if m.Only == "" {
+			t.Errorf("all saw %q", m.Content())
 		}
 	}
 }
