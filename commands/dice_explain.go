@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"slices"
 	"strconv"
 
 	"drumhead/commands/chat"
@@ -30,6 +31,10 @@ func explainRoll(e *explained) ([]chat.Line, error) {
 		}
 		lines = append(lines, r.explain(round)...)
 	}
+	filed := flat(r.say("dice.explain.filed"))
+	if slices.ContainsFunc(lines, func(l chat.Line) bool { return flat(l) == filed }) {
+		e.files = r.file()
+	}
 	return append(lines, r.grade()), nil
 }
 
@@ -47,7 +52,7 @@ func (e *explained) rolled() (rolled, error) {
 func (r rolled) folded(text string) []chat.Line {
 	all := wrap(text)
 	if len(all) > mostFaces {
-		return []chat.Line{r.say("dice.explain.filed", "entry", number(int64(r.seq)))}
+		return []chat.Line{r.say("dice.explain.filed")}
 	}
 	var lines []chat.Line
 	for _, one := range all {
@@ -118,11 +123,7 @@ func (r rolled) explainStep(stage sentence.Stage, sides int, step attack.Rolled)
 		lines = append(lines, r.folded(stepDice(step, stage).text(stage.Need.OrLess))...)
 	}
 	if len(step.Again) > 0 {
-		was, now := fallen{}, fallen{}
-		for _, a := range step.Again {
-			was.good, now.good = append(was.good, step.Dice[a.Die]), append(now.good, a.Face)
-		}
-		lines = append(lines, r.folded(words.Flat(r.say("dice.explain.again", "was", was.text(false), "now", now.text(false))))...)
+		lines = append(lines, r.folded(r.again(step))...)
 	}
 	if step.Extra > 0 {
 		lines = append(lines, r.say("dice.explain.extra", "top", stage.Top, "n", step.Extra))
@@ -131,6 +132,15 @@ func (r rolled) explainStep(stage sentence.Stage, sides int, step attack.Rolled)
 		lines = append(lines, r.say("dice.explain.free", "n", step.Free))
 	}
 	return lines
+}
+
+// again says which dice of a step were rolled again, and what they became.
+func (r rolled) again(step attack.Rolled) string {
+	was, now := fallen{}, fallen{}
+	for _, a := range step.Again {
+		was.good, now.good = append(was.good, step.Dice[a.Die]), append(now.good, a.Face)
+	}
+	return flat(r.say("dice.explain.again", "was", was.text(false), "now", now.text(false)))
 }
 
 func (r rolled) explainHurt(h sentence.Hurt, c *attack.Result) []chat.Line {

@@ -2,6 +2,7 @@ package commands
 
 import (
 	"context"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -73,7 +74,39 @@ func (r rolled) files() []chat.Recipe {
 	if len(r.faces()) <= mostFaces {
 		return nil
 	}
+	return r.file()
+}
+
+func (r rolled) file() []chat.Recipe {
 	return []chat.Recipe{{Kind: "dice", Ledger: r.view.ledger.String(), First: int64(r.seq), Last: int64(r.seq), Name: number64(r.seq) + "-dice.txt"}}
+}
+
+// whole are all dice, in lines: those too that were rolled again, as they fell first.
+func (r rolled) whole() []string {
+	lines := r.faces()
+	for i, round := range r.outcome.Rounds {
+		mark := ""
+		if len(r.outcome.Rounds) > 1 {
+			mark = strconv.Itoa(i+1) + ") "
+		}
+		for _, step := range steps(round) {
+			if len(step.Again) > 0 {
+				lines = append(lines, wrap(mark+r.again(step))...)
+			}
+		}
+	}
+	return lines
+}
+
+// steps are the steps of a round in which dice may be rolled again.
+func steps(round sentence.Round) []attack.Rolled {
+	switch {
+	case round.Pools != nil:
+		return []attack.Rolled{round.Pools.Mine, round.Pools.Theirs}
+	case round.Chain != nil:
+		return append(slices.Clone(round.Chain.Steps), saves(round.Chain.Packets), lastSaves(round.Chain.Packets))
+	}
+	return nil
 }
 
 // makeDice writes all dice of roll First, in lines.
@@ -95,7 +128,7 @@ func makeDice(ctx context.Context, d *Desk, recipe chat.Recipe) ([]byte, error) 
 	if err != nil {
 		return nil, err
 	}
-	return []byte("#" + number64(rec.Seq) + ": " + r.sentence.Plain() + "\n" + strings.Join(r.faces(), "\n") + "\n"), nil
+	return []byte("#" + number64(rec.Seq) + ": " + r.sentence.Plain() + "\n" + strings.Join(r.whole(), "\n") + "\n"), nil
 }
 
 // carry says how many dice go on, and how, if any may.

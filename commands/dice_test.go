@@ -336,3 +336,35 @@ func TestLongRoll(t *testing.T) {
 		t.Errorf("a roll of 80 dice has %d files", len(post.Files))
 	}
 }
+
+// TestLongRollAgain: dice that were rolled again are in the file too, as they fell first;
+// and an explanation that says that the dice are in the file brings the file with it.
+func TestLongRollAgain(t *testing.T) {
+	for _, text := range []string{"/roll 700d1000 500+ reroll misses", "/roll 450d150 130+ reroll misses"} {
+		tb := newTable(t)
+		tb.say("Ann", "#fen", text)
+		rec := tb.record("#fen", 2)
+		said := tb.say("Ann", "#fen", "/explain 2")
+		post := tb.posts[len(tb.posts)-1]
+		if len(post.Files) != 1 || !strings.Contains(said, "in the file") {
+			t.Fatalf("%s: %d files:\n%s", text, len(post.Files), said)
+		}
+		file, err := tb.desk.Make(t.Context(), post.Files[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		shown, _, again := strings.Cut(string(file), "they became")
+		sum, want := 0, 0
+		for _, m := range regexp.MustCompile(`(\d+) ×(\d+)`).FindAllStringSubmatch(shown, -1) {
+			face, _ := strconv.Atoi(m[1])
+			n, _ := strconv.Atoi(m[2])
+			sum += face * n
+		}
+		for _, face := range rec.Faces[0][1:] {
+			want += face
+		}
+		if sum != want || !again {
+			t.Errorf("%s: the dice in the file add up to %d, those of the entry to %d", text, sum, want)
+		}
+	}
+}

@@ -162,7 +162,7 @@ func planExplain(a *ask) (*answer, error) {
 		return nil, err
 	}
 	p := a.post(lines...)
-	p.Entry = int64(e.rec.Seq)
+	p.Entry, p.Files = int64(e.rec.Seq), e.files
 	s, err := a.settings(e.view.place)
 	if s.Pictures != picturesNever {
 		p.Pictures = e.drawn

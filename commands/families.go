@@ -91,4 +91,5 @@ type explained struct {
 	before proof.Game     // the state that it was decided on
 	part   int            // 3 of 210.3; 0 for the whole entry
 	drawn  []chat.Recipe  // the dice that were explained, if they fit one picture
+	files  []chat.Recipe  // the dice that the explanation is too short for
 }
