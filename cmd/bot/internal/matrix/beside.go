@@ -133,8 +133,9 @@ func (a *Adapter) attachOne(ctx context.Context, root id.EventID, p chat.Post, r
 	if _, same := old.strike(func(o besideOne) bool { return o.Looks == part.Looks }); same {
 		return nil
 	}
+	var before besideOne
 	if part.Picture {
-		before, _ := old.strike(func(o besideOne) bool { return o.Picture })
+		before, _ = old.strike(func(o besideOne) bool { return o.Picture })
 		part.Changes = before.Event
 	}
 	part.Content, err = a.attachment(ctx, part.Room, root, part.Changes, p, one)
@@ -143,6 +144,9 @@ func (a *Adapter) attachOne(ctx context.Context, root id.EventID, p chat.Post, r
 	}
 	if err != nil {
 		a.log.Error("matrix: a picture or file could not be uploaded", "kind", r.Kind, "name", r.Name, "err", err)
+		if before.Event != "" { // it shows what is no more
+			old.List = append(old.List, before)
+		}
 		return nil
 	}
 	_, err = a.dispatch(ctx, part)
