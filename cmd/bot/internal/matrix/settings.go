@@ -180,7 +180,7 @@ var (
 
 // Finding is one thing that Doctor looked at.
 type Finding struct {
-	What string // "token", "device", …
+	What string // "homeserver", "login", …
 	Good bool
 	Says string // what was found, and what to do if it is not good
 }
