@@ -61,6 +61,14 @@ type member struct {
 	looks string // what the name looks like, to tell at once who looks the same
 }
 
+// shown is what somebody is called who looks like nobody else.
+func (m member) shown() string {
+	if m.Name != "" {
+		return m.Name
+	}
+	return harmless(m.User.Localpart())
+}
+
 // openRooms reads what is known.
 func openRooms(k *keep, s *store, me id.UserID) (*rooms, error) {
 	r := &rooms{keep: k, store: s, me: me, all: map[id.RoomID]*room{}, with: map[id.UserID]map[id.RoomID]bool{}}
@@ -104,7 +112,7 @@ func (r *rooms) at(rid id.RoomID) *room {
 
 // enter notes somebody's membership in memory.
 func (r *rooms) enter(one *room, m member) {
-	m.looks = likeness(m.Name)
+	m.looks = likeness(m.shown())
 	one.members[m.User] = m
 	if r.with[m.User] == nil {
 		r.with[m.User] = map[id.RoomID]bool{}
@@ -284,6 +292,13 @@ func (r *rooms) encrypted(rid id.RoomID) (yes bool) {
 	return yes
 }
 
+// known tells whether the bot is in a room, or was, or may soon be.
+func (r *rooms) known(rid id.RoomID) bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.all[rid] != nil
+}
+
 func (r *rooms) joined(rid id.RoomID) (yes bool) {
 	r.view(rid, func(one *room) { yes = one.Joined })
 	return yes
@@ -305,16 +320,17 @@ func (one *room) private(me id.UserID) bool {
 // name is what somebody is called in a room. Two who look alike are told apart
 // by their ids.
 func (one *room) name(u id.UserID) string {
-	name, mine := one.members[u].Name, one.members[u].looks
-	if name == "" {
-		return harmless(u.Localpart())
+	me, ok := one.members[u]
+	if !ok {
+		me = member{User: u}
+		me.looks = likeness(me.shown())
 	}
 	for other, m := range one.members {
-		if other != u && m.looks == mine {
-			return name + " (" + harmless(string(u)) + ")"
+		if other != u && m.looks == me.looks {
+			return me.shown() + " (" + harmless(string(u)) + ")"
 		}
 	}
-	return name
+	return me.shown()
 }
 
 // levels are the room's power levels, nil where it has none.

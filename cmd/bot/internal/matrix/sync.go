@@ -206,6 +206,9 @@ func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 		}
 	}
 	for rid, one := range r.Rooms.Leave {
+		if !a.rooms.known(rid) {
+			continue // an invitation that was declined: anybody can send any number of them
+		}
 		for _, e := range append(one.State.Events, one.Timeline.Events...) {
 			if err := a.rooms.apply(ctx, rid, e); err != nil {
 				return err
