@@ -5,6 +5,7 @@ package matrix
 import (
 	"context"
 	"maps"
+	"net/http"
 	"slices"
 	"time"
 
@@ -82,6 +83,12 @@ func (a *Adapter) fetchGap(ctx context.Context, rid id.RoomID, from string, know
 	var back []*event.Event
 	for len(back) < mostMissed && from != "" {
 		r, err := a.cli.Messages(ctx, rid, from, "", mautrix.DirectionBackward, nil, missedAtOnce)
+		switch statusOf(err) {
+		case http.StatusBadRequest, http.StatusForbidden, http.StatusNotFound: // the bot was put out meanwhile, or the room is gone
+			a.log.Warn("matrix: what was said in a room meanwhile is not to be had", "room", rid, "err", err)
+			slices.Reverse(back)
+			return back, nil
+		}
 		if err != nil {
 			return nil, explained(err)
 		}
@@ -98,8 +105,6 @@ func (a *Adapter) fetchGap(ctx context.Context, rid id.RoomID, from string, know
 		}
 		from = r.End
 	}
-	for i, j := 0, len(back)-1; i < j; i, j = i+1, j-1 {
-		back[i], back[j] = back[j], back[i]
-	}
+	slices.Reverse(back)
 	return back, nil
 }

@@ -90,16 +90,36 @@ func (a *Adapter) understand(ctx context.Context, d chat.Desk, e *event.Event) e
 	if refused, err := a.refused(ctx, e); refused || err != nil {
 		return err
 	}
-	if !a.pace.mayAt(a.saidAt(e), "say "+string(e.Sender), a.settings.perMinute(), time.Minute) {
+	counted, err := a.counted(e.ID)
+	if err != nil {
+		return err
+	}
+	if !counted && !a.pace.mayAt(a.saidAt(e), "say "+string(e.Sender), a.settings.perMinute(), time.Minute) {
 		return a.tell(ctx, e, "matrix.slower")
 	}
 	if c, ok := e.Content.Parsed.(*event.MessageEventContent); ok && c.MsgType != event.MsgText && m.Tap == nil {
-		if m.Files, err = a.handedIn(ctx, e, c); m.Files == nil || err != nil {
+		if m.Files, err = a.handedIn(ctx, e, c, counted); m.Files == nil || err != nil {
 			return err
 		}
 	}
 	m.Zone = a.zoneOf(ctx, e.Sender)
 	return a.give(ctx, d, e, m)
+}
+
+// counted tells whether a message was given to the desk before: an answer of which a
+// part failed is taken in again, and what it says was not said twice.
+func (a *Adapter) counted(message id.EventID) (bool, error) {
+	a.mu.Lock()
+	tried := a.failures[message] > 0
+	a.mu.Unlock()
+	acted, err := a.acted(message)
+	return tried || acted, err
+}
+
+// acted tells whether the desk has answered a message.
+func (a *Adapter) acted(message id.EventID) (bool, error) {
+	b, err := a.keep.get(key("acted", string(message)))
+	return b != nil, err
 }
 
 // saidAt is when something was said, as far as the bot was away then: what gathered
@@ -265,8 +285,8 @@ func (a *Adapter) message(ctx context.Context, e *event.Event, c *event.MessageE
 const mostFiles = 5
 
 // handedIn is the file of a message, nil if it cannot be taken; its sender is told.
-func (a *Adapter) handedIn(ctx context.Context, e *event.Event, c *event.MessageEventContent) ([]chat.File, error) {
-	if !a.pace.may("file "+string(e.Sender), mostFiles, time.Minute) {
+func (a *Adapter) handedIn(ctx context.Context, e *event.Event, c *event.MessageEventContent, counted bool) ([]chat.File, error) {
+	if !counted && !a.pace.may("file "+string(e.Sender), mostFiles, time.Minute) {
 		return nil, a.tell(ctx, e, "matrix.slower")
 	}
 	f, err := a.fetch(ctx, c)
@@ -383,7 +403,7 @@ func (a *Adapter) takenBack(ctx context.Context, e *event.Event) error {
 // done tells somebody who takes back or changes a message that the desk was given
 // before, that this comes too late.
 func (a *Adapter) done(ctx context.Context, e *event.Event, message id.EventID) error {
-	if b, err := a.keep.get(key("acted", string(message))); err != nil || b == nil {
+	if acted, err := a.acted(message); err != nil || !acted {
 		return err
 	}
 	return a.tell(ctx, e, "matrix.done")

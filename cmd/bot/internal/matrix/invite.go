@@ -32,7 +32,8 @@ func (a *Adapter) invited(ctx context.Context, rid id.RoomID, in *mautrix.SyncIn
 	if inviter == "" {
 		return nil
 	}
-	if !a.settings.admits(string(rid), string(inviter)) || a.rooms.count() >= mostRooms || !a.pace.may("join", joinsAnHour, time.Hour) {
+	begun := a.expects(rid) // the answer is taken in again: it was counted, and may have been joined
+	if !a.settings.admits(string(rid), string(inviter)) || !begun && (a.rooms.count() >= mostRooms || !a.pace.may("join", joinsAnHour, time.Hour)) {
 		a.log.Info("matrix: an invitation was declined", "room", rid, "by", inviter)
 		_, err := a.cli.LeaveRoom(ctx, rid)
 		return tolerable(err)

@@ -123,6 +123,15 @@ func explained(err error) error {
 
 var errSoft = errors.New("soft logout")
 
+// statusOf is the status of an answer that is an error, 0 where no answer came.
+func statusOf(err error) int {
+	var h mautrix.HTTPError
+	if errors.As(err, &h) && h.Response != nil {
+		return h.Response.StatusCode
+	}
+	return 0
+}
+
 // answered logs a request, never what was said in it nor a token.
 func (l *line) answered(r *http.Request, a *http.Response, err error, took time.Duration) {
 	status := 0

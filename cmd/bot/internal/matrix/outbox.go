@@ -7,10 +7,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"strings"
+	"net/http"
 	"time"
 
-	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
 
@@ -246,7 +245,7 @@ func (a *Adapter) askFor(ctx context.Context, p parcel) error {
 	case err == nil:
 		_, err = a.took(p, p.Event, true)
 		return err
-	case !errors.Is(err, mautrix.MNotFound) && !strings.Contains(err.Error(), "404"):
+	case statusOf(err) != http.StatusNotFound:
 		return err
 	case !a.rooms.joined(p.Room) || p.Again: // after a kick it is 404 too
 		a.keep.put(key("pend", p.Txn), nil)

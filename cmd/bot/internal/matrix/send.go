@@ -89,8 +89,12 @@ func (a *Adapter) content(ctx context.Context, rid id.RoomID, root, changes id.E
 	page := w.page(p)
 	if len(page.Plain)+len(page.HTML) > mostBody {
 		page = w.page(chat.Post{Lines: append(p.Lines[:min(1, len(p.Lines)):1], chat.Line{{Kind: chat.Plain, Text: a.parts.Say("matrix.long")}}), Notify: p.Notify, Choices: p.Choices})
-		if extra, err = a.textFile(ctx, rid, root, p); err != nil {
+		extra, err = a.textFile(ctx, rid, root, p)
+		switch {
+		case errors.Is(err, chat.ErrLater):
 			return nil, nil, err
+		case err != nil: // the message alone says nothing
+			return nil, nil, fmt.Errorf("%w: the homeserver takes no file: %w", chat.ErrMuted, err)
 		}
 	}
 	m := &event.MessageEventContent{
@@ -247,13 +251,11 @@ func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
 // refusedBy is the outcome of a request that failed. A refusal that is sure ends
 // the part; anything else may have been taken.
 func (a *Adapter) refusedBy(err error, p parcel) error {
-	var h mautrix.HTTPError
-	status := 0
-	if errors.As(err, &h) && h.Response != nil {
-		status = h.Response.StatusCode
-	}
+	status := statusOf(err)
 	switch {
 	case status == 429:
+		var h mautrix.HTTPError
+		errors.As(err, &h)
 		wait := retryAfter(h)
 		time.AfterFunc(wait, a.nudge)
 		if !p.Again {
