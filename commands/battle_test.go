@@ -278,6 +278,27 @@ func TestBattleSentences(t *testing.T) {
 	}
 }
 
+// A report says until when was played, and not when the result came to stand.
+func TestReportSaysWhen(t *testing.T) {
+	tb := fen(t)
+	began := tb.now
+	for range 12 {
+		tb.now = tb.now.Add(time.Hour)
+		mover, _ := tb.moves()
+		tb.say(mover, "#fen", "/order hold "+own[mover]+"; done")
+	}
+	const written = "2 Jan 2006, 15:04"
+	want := "Played from " + began.UTC().Format(written) + " to " + tb.now.UTC().Format(written) + " (UTC)."
+	wants(t, tb.say("Ann", "#fen", "/battle report"), "Both look at the result")
+	wants(t, tb.report("#fen"), want)
+	tb.now = tb.now.Add(49 * time.Hour)
+	if _, err := tb.desk.Tick(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	tb.say("Ann", "#fen", "/battle report")
+	wants(t, tb.report("#fen"), "Ledger ", want)
+}
+
 // An offer can be taken back or turned down, and then begins nothing.
 func TestOffers(t *testing.T) {
 	tb := newTable(t)

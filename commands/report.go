@@ -88,7 +88,7 @@ type page struct {
 	seq  uint64
 	end  uint64 // the entry that ended the battle, 0 if none did
 
-	from, to time.Time // of its entries
+	from, to time.Time // from when to when it was played
 
 	began map[turnOf]field // the battle as each turn began: an undone one is told again
 	turns strings.Builder  // turns told to their end
@@ -171,7 +171,10 @@ func (p *page) write(ctx context.Context, l storage.LedgerID, last uint64) ([]by
 			p.began[turnOf{is.Turn, is.Side}] = is
 			p.turns.WriteString(p.line(is, "battle.page.first", "player", is.player(is.First)))
 		}
-		if f, p.to = is, rec.Time; rec.Seq == p.seq {
+		if f = is; was.Stage < battle.Over { // what comes then only settles the result
+			p.to = rec.Time
+		}
+		if rec.Seq == p.seq {
 			p.from = rec.Time
 		}
 		if p.end == 0 && is.Stage == battle.Ended {
@@ -242,7 +245,7 @@ func (p *page) head(f field) {
 // when says when the battle was played.
 func (p *page) when(f field) string {
 	const day = "2 Jan 2006, 15:04"
-	if p.end == 0 {
+	if f.Stage < battle.Over {
 		return p.line(f, "battle.page.when_from", "from", p.from.UTC().Format(day))
 	}
 	return p.line(f, "battle.page.when", "from", p.from.UTC().Format(day), "to", p.to.UTC().Format(day))
