@@ -48,7 +48,7 @@ func explainOrder(e *explained) ([]chat.Line, error) {
 	if len(lines) == 0 {
 		return x.plain(e.part), nil
 	}
-	if e.part == 0 && len(story) > mostWhole {
+	if e.part == 0 && len(story) > mostWhole && story[0].Line > 0 {
 		lines = append(lines, x.say("battle.why.parts", "command", typed(fmt.Sprintf("/explain %d.%d", x.rec, story[0].Line))))
 	}
 	return lines, nil

@@ -84,6 +84,8 @@ func (l looker) post(all []likelihood, line bool) (*answer, error) {
 	}
 	if !whole {
 		p.Pictures = nil
+	}
+	if !whole && all[0].line > 0 { // what comes of itself, as when a move is passed, stands on no line
 		p.Lines = append(p.Lines, l.say("odds.one_of", "n", len(all), "command", typed(fmt.Sprintf("/odds %d.%d", l.rec, all[0].line))))
 	}
 	return only(p)

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"drumhead/commands/chat"
 	"drumhead/engine/muster"
 )
 
@@ -76,4 +77,26 @@ func TestWhatItWouldHaveTaken(t *testing.T) {
 		return
 	}
 	t.Fatal("forty rolls of three dice, and none without a 6")
+}
+
+// TestOddsOfWhatStandsOnNoLine: rolls that come of themselves, as when a move is passed,
+// have no number of their own, and none is offered.
+func TestOddsOfWhatStandsOnNoLine(t *testing.T) {
+	tb := fen(t)
+	a := tb.desk.ask(chat.Message{Person: "test:Ann", Place: "test:#fen"})
+	a.here = tb.view("#fen")
+	for line, offered := range map[int]bool{0: false, 2: true} {
+		one := likelihood{brief: a.say("odds.answer", "what", "A", "answer", "B"), line: line}
+		got, err := looker{field{ask: a, view: a.here}, 9}.post([]likelihood{one, one, one}, false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := ""
+		for _, l := range got.posts[0].Lines {
+			text += flat(l) + "\n"
+		}
+		if strings.Contains(text, "/odds 9") != offered {
+			t.Errorf("of line %d:\n%s", line, text)
+		}
+	}
 }
