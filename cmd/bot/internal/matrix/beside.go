@@ -34,6 +34,13 @@ func besideKey(rid id.RoomID, words id.EventID) string {
 
 // besides notes what a part changed of what a message shows.
 func (a *Adapter) besides(p parcel, done delivered) error {
+	a.taking.Lock() // an echo may note another
+	defer a.taking.Unlock()
+	return a.noteBeside(p, done)
+}
+
+// noteBeside does so; a.taking is held.
+func (a *Adapter) noteBeside(p parcel, done delivered) error {
 	var b beside
 	at := besideKey(p.Room, p.Beside)
 	if _, err := a.keep.read(at, &b); err != nil {

@@ -236,7 +236,7 @@ func (a *Adapter) took(p parcel, e id.EventID, seen bool) (delivered, error) {
 		}
 	}
 	if p.Beside != "" {
-		return done, a.besides(p, done)
+		return done, a.noteBeside(p, done)
 	}
 	if p.Card == nil {
 		return done, nil
