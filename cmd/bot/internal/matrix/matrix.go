@@ -210,13 +210,13 @@ func (a *Adapter) look(quiet bool) {
 // once a day is how often somebody is told the same.
 const toldFor = 24 * time.Hour
 
-// firstToday tells whether something was not told to somebody today, and notes
-// that it is now.
-func (a *Adapter) firstToday(what string, place chat.Place, who chat.Person) bool {
+// firstToday tells whether something was not told to somebody today and may be now,
+// and notes that it is.
+func (a *Adapter) firstToday(what string, place chat.Place, who chat.Person, may func() bool) bool {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	now, at := a.now(), what+"\x00"+string(place)+"\x00"+string(who)
-	if t, ok := a.unread[at]; ok && now.Sub(t) < toldFor {
+	if t, ok := a.unread[at]; ok && now.Sub(t) < toldFor || !may() {
 		return false
 	}
 	const most = 4096

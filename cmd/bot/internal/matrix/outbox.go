@@ -276,7 +276,8 @@ const mostTold = 20
 // day.
 func (a *Adapter) tell(ctx context.Context, e *event.Event, id string, slots ...any) error {
 	m := a.base(e, "")
-	if !a.pace.may("tell "+string(e.RoomID), mostTold, time.Minute) || !a.firstToday(id, m.Place, m.Person) {
+	may := func() bool { return a.pace.may("tell "+string(e.RoomID), mostTold, time.Minute) }
+	if !a.firstToday(id, m.Place, m.Person, may) {
 		return nil
 	}
 	text := a.parts.Say(id, append([]any{"name", m.Name}, slots...)...)

@@ -195,6 +195,31 @@ func TestTakenInAgainIsNotTooFast(t *testing.T) {
 	}
 }
 
+// TestOneFloodHidesNoSentence: who goes on although they were told does not use up what
+// others may be told.
+func TestOneFloodHidesNoSentence(t *testing.T) {
+	f, g := gated(t, nil)
+	f.b.stop()
+	f.b.echoes()
+	f.b.settings.PerMinute = 1
+	f.b.run(t)
+	said := []dict{joined(matrixtest.FakeUser)}
+	for n := range mostTold + 5 {
+		said = append(said, spoken(n))
+	}
+	for n := range 2 {
+		other := spoken(1000 + n)
+		other["sender"] = "@bo:" + matrixtest.ServerName
+		said = append(said, other)
+	}
+	f.home.Say(inRoom(dict{"events": said}))
+	f.awaits("the other's answer", func() bool { return g.saw("/send/", "/SAID 1000") > 0 })
+	f.goesOn()
+	if n := g.saw("/send/", "matrix.slower"); n != 2 {
+		t.Errorf("%d people were told that they are too fast, want 2", n)
+	}
+}
+
 // TestLongPostWithoutItsFile: where the homeserver takes no file a post that is too
 // long for a message is refused for good, and nothing waits for it.
 func TestLongPostWithoutItsFile(t *testing.T) {
