@@ -100,3 +100,17 @@ func TestOddsOfWhatStandsOnNoLine(t *testing.T) {
 		}
 	}
 }
+
+// TestOddsOfOneDie: of one die it is not said that it is one among those.
+func TestOddsOfOneDie(t *testing.T) {
+	tb := newTable(t)
+	for range 40 {
+		tb.say("Ann", "#fen", "/roll 1d6 6+")
+		entry := number64(uint64(tb.posts[len(tb.posts)-1].Entry))
+		if got := tb.say("Ann", "#fen", "/odds "+entry); strings.Contains(got, "It was 0") {
+			wants(t, got, "one 6+ on the 1 die; 17%")
+			return
+		}
+	}
+	t.Fatal("forty rolls of one die, and nothing but a 6")
+}
