@@ -71,7 +71,10 @@ func (a *Adapter) old(ctx context.Context, now time.Time) (old []string, err err
 
 // lasts is how long it is worth knowing where a post stands.
 func (s sent) lasts() time.Duration {
-	if s.Only != "" {
+	switch {
+	case s.Waits:
+		return keepWaiting
+	case s.Only != "":
 		return keepWhispers
 	}
 	return keepPosts

@@ -206,6 +206,24 @@ func TestWaitingEditsTakeNoPlace(t *testing.T) {
 	}
 }
 
+// What waits can be changed for as long as it does, also what would have been shown in
+// a place: words that are hidden then are shown to nobody.
+func TestWaitingIsChangedLater(t *testing.T) {
+	t.Parallel()
+	now := newHours()
+	p, who := refuses(t, &chattest.Desk{}, discordtest.Options{Now: now.now})
+	there := func(post *chat.Post) { post.To.Place = placeOf(who.Channel) }
+	sends(t, p, "fen/1/0", who, "that oaf Bo", there)
+	if err := p.bot.sweep(t.Context(), now.now().Add(keepWhispers+time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	sends(t, p, "fen/1/1", who, "(words hidden)", there, func(post *chat.Post) { post.Edit = "fen/1/0" })
+	all, err := p.bot.waitingFor(who.ID)
+	if err != nil || len(all) != 1 || all[0].post.Lines[0][0].Text != "(words hidden)" {
+		t.Errorf("%+v, %v", all, err)
+	}
+}
+
 // What nobody came for is thrown away.
 func TestWaitingEnds(t *testing.T) {
 	t.Parallel()
