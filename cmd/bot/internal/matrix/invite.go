@@ -17,7 +17,7 @@ const mostRooms = 2000
 
 // invited answers an invitation: it joins where the operator's lists allow it,
 // and stays away silently where not.
-func (a *Adapter) invited(ctx context.Context, rid id.RoomID, in *mautrix.SyncInvitedRoom) error {
+func (a *Adapter) invited(ctx context.Context, n *answer, rid id.RoomID, in *mautrix.SyncInvitedRoom) error {
 	var inviter id.UserID
 	direct := false
 	for _, e := range in.State.Events {
@@ -32,12 +32,13 @@ func (a *Adapter) invited(ctx context.Context, rid id.RoomID, in *mautrix.SyncIn
 	if inviter == "" {
 		return nil
 	}
-	begun := a.expects(rid) // the answer is taken in again: it was counted, and may have been joined
+	begun := n.accepted[rid] // it was counted, and may have been joined
 	if !a.settings.admits(string(rid), string(inviter)) || !begun && (a.rooms.count() >= mostRooms || !a.pace.may("join", joinsAnHour, time.Hour)) {
 		a.log.Info("matrix: an invitation was declined", "room", rid, "by", inviter)
 		_, err := a.cli.LeaveRoom(ctx, rid)
 		return tolerable(err)
 	}
+	n.accepted[rid] = true
 	if err := a.rooms.change(rid, func(one *room) { one.Direct, one.Inviter = one.Direct || direct, inviter }); err != nil {
 		return err
 	}

@@ -98,6 +98,17 @@ func spoken(n int) dict {
 	return dict{"type": "m.room.message", "event_id": fmt.Sprint("$said", n), "sender": "@ann:" + matrixtest.ServerName, "content": dict{"msgtype": "m.text", "body": fmt.Sprint("!said ", n)}}
 }
 
+func invitations(rids ...string) dict {
+	invite := dict{"invite_state": dict{"events": []dict{{
+		"type": "m.room.member", "sender": "@ann:" + matrixtest.ServerName, "state_key": matrixtest.FakeUser, "content": dict{"membership": "invite"},
+	}}}}
+	all := dict{}
+	for _, rid := range rids {
+		all[rid] = invite
+	}
+	return dict{"rooms": dict{"invite": all}}
+}
+
 func inRoom(timeline dict) dict {
 	return dict{"rooms": dict{"join": dict{"!fen:" + matrixtest.ServerName: dict{"timeline": timeline}}}}
 }
@@ -120,14 +131,27 @@ func TestInvitationsTakenInAgain(t *testing.T) {
 		return 0
 	}
 	g.mu.Unlock()
-	invite := dict{"invite_state": dict{"events": []dict{{
-		"type": "m.room.member", "sender": "@ann:" + matrixtest.ServerName, "state_key": matrixtest.FakeUser, "content": dict{"membership": "invite"},
-	}}}}
-	f.home.Say(dict{"rooms": dict{"invite": dict{"!one:" + matrixtest.ServerName: invite, "!two:" + matrixtest.ServerName: invite}}})
+	f.home.Say(invitations("!one:"+matrixtest.ServerName, "!two:"+matrixtest.ServerName))
 	f.awaits("both", func() bool { return g.saw("POST", "/join", "!one") > 0 && g.saw("POST", "/join", "!two") > 3 })
 	f.goesOn()
 	if n := g.saw("POST", "/leave"); n != 0 {
 		t.Errorf("%d rooms were left", n)
+	}
+}
+
+// TestInvitedAgainIsCounted: an invitation that comes once more is another one.
+func TestInvitedAgainIsCounted(t *testing.T) {
+	f, g := gated(t, func(a *Adapter) {
+		for range joinsAnHour - 1 {
+			a.pace.may("join", joinsAnHour, time.Hour)
+		}
+	})
+	for range 2 {
+		f.home.Say(invitations("!one:" + matrixtest.ServerName))
+	}
+	f.goesOn()
+	if in, out := g.saw("POST", "/join"), g.saw("POST", "/leave"); in != 1 || out != 1 {
+		t.Errorf("joined %d times and declined %d times, want 1 and 1", in, out)
 	}
 }
 

@@ -160,6 +160,8 @@ type answer struct {
 	entered []id.RoomID // the rooms that it is the first to tell of; nil: not looked yet
 	keys    bool        // the part about keys is done
 	echoes  int         // of our own posts
+
+	accepted map[id.RoomID]bool // invitations that are counted and being followed
 }
 
 // newRooms are the rooms of an answer that the bot was not in before it.
@@ -196,7 +198,7 @@ func (a *Adapter) reread(ctx context.Context, rid id.RoomID) error {
 func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 	r := n.resp
 	if n.entered == nil {
-		n.entered = a.newRooms(r)
+		n.entered, n.accepted = a.newRooms(r), map[id.RoomID]bool{}
 	}
 	for rid, one := range r.Rooms.Join {
 		for _, e := range one.State.Events {
@@ -238,7 +240,7 @@ func (a *Adapter) take(ctx context.Context, d chat.Desk, n *answer) error {
 		}
 	}
 	for rid, one := range r.Rooms.Invite {
-		if err := a.invited(ctx, rid, one); err != nil {
+		if err := a.invited(ctx, n, rid, one); err != nil {
 			return err
 		}
 	}
