@@ -185,15 +185,16 @@ func (d *directory) makeKey(entropy io.Reader) error {
 // keepKey keeps a new key, now that there is a store and it is nobody else's: a
 // first start that ends before leaves nothing that has to be cleared away by hand.
 func (d *directory) keepKey() error {
-	if _, err := os.Stat(filepath.Join(d.path, keyFile)); err == nil && d.made {
-		d.made = false // another process began here at the same time, and has ended
-		return d.readKey()
+	var err error
+	if _, there := os.Stat(filepath.Join(d.path, keyFile)); there == nil && d.made {
+		err = d.readKey() // another process began here at the same time, and has ended
+	} else if d.made {
+		err = d.writeKey()
 	}
-	if d.made {
-		if err := d.writeKey(); err != nil {
-			return err
-		}
+	if err != nil {
+		return err
 	}
+	d.made = false
 	if err := os.Remove(filepath.Join(d.path, firstFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return rights(d.path, err)
 	}

@@ -428,13 +428,13 @@ func TestFirstStartThatEnds(t *testing.T) {
 	if err := errors.Join(first.keepKey(), second.keepKey()); err != nil || !second.key.Equal(first.key) {
 		t.Errorf("two at once: %v, one key: %v", err, second.key.Equal(first.key))
 	}
+	if _, err := os.Stat(filepath.Join(data, firstFile)); err == nil {
+		t.Error("both have begun, and the first start has not ended")
+	}
 	for range 2 {
 		if code, out, errs := start(t, "/roll 2d6\n", "play", "--data", data); code != good || !strings.Contains(out, "#") {
 			t.Errorf("%d %s%s", code, out, errs)
 		}
-	}
-	if _, err := os.Stat(filepath.Join(data, firstFile)); err == nil {
-		t.Error("the first start has not ended")
 	}
 }
 
