@@ -295,6 +295,52 @@ func TestThirdInTheDirectRoom(t *testing.T) {
 	}
 }
 
+// TestThirdBeforeTheResend: what was said in private and lost by the homeserver is not
+// said again where a third reads along by then.
+func TestThirdBeforeTheResend(t *testing.T) {
+	s, l, p, ann, _ := lane(t)
+	bo := s.Join("bo")
+	r, err := ann.Cli.CreateRoom(t.Context(), &mautrix.ReqCreateRoom{Preset: "trusted_private_chat", IsDirect: true, Invite: []id.UserID{p.b.user},
+		InitialState: []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}}}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ann.AwaitMembers(r.RoomID, 2)
+	ann.Say(r.RoomID, "hello")
+	ann.Await("the answer", from(p.b.user, "HELLO"))
+	var forgotten atomic.Bool
+	l.tell(func(r *http.Request) (*http.Response, error) { // says yes and forgets
+		forgotten.Store(true)
+		return status(200, `{"event_id":"$never:osier.test"}`)(r)
+	})
+	ann.Say(r.RoomID, "a secret")
+	p.b.heard(t, "a secret")
+	for range 300 {
+		if forgotten.Load() {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if _, err := ann.Cli.InviteUser(t.Context(), r.RoomID, &mautrix.ReqInviteUser{UserID: bo.Cli.UserID}); err != nil {
+		t.Fatal(err)
+	}
+	bo.AwaitMembers(r.RoomID, 3)
+	bo.Say(r.RoomID, "!here too")
+	bo.Await("the answer", from(p.b.user, "/HERE TOO"))
+	p.b.later(2 * confirmWithin)
+	bo.Say(r.RoomID, "!tick")
+	bo.Await("the answer", from(p.b.user, "/TICK"))
+	bo.Quiet(time.Second)
+	for _, e := range append(bo.Events(), ann.Events()...) {
+		if e.Sender == p.b.user && matrixtest.Body(e) == "A SECRET" {
+			t.Error("it was said again before a third")
+		}
+	}
+	if !forgotten.Load() {
+		t.Error("nothing was lost")
+	}
+}
+
 // TestTooFast: who asks too often is told once and not heard for a while.
 func TestTooFast(t *testing.T) {
 	a := newAttempts(t)

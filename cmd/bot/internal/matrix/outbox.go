@@ -36,6 +36,7 @@ type parcel struct {
 	Told    time.Time  // the same by the house's clock
 	Event   id.EventID `json:",omitempty"` // the homeserver said so; it was not seen yet
 	Again   bool       `json:",omitempty"` // the homeserver had lost it once
+	Two     bool       `json:",omitempty"` // nobody but one person and the bot was there to read it
 }
 
 // delivered is a part that the homeserver has.
@@ -261,6 +262,11 @@ func (a *Adapter) askFor(ctx context.Context, p parcel) error {
 // holds it for sent, so it stays here until it is.
 func (a *Adapter) sendAgain(ctx context.Context, p parcel) error {
 	defer a.turns.take(string(p.Room))()
+	if p.Two && !a.rooms.two(p.Room) { // who came since must not read it
+		a.log.Warn("matrix: a private post that the homeserver lost is not sent again: somebody else has come", "post", p.Post)
+		a.keep.put(key("pend", p.Txn), nil)
+		return nil
+	}
 	_, err := a.dispatch(ctx, p)
 	if errors.Is(err, chat.ErrLater) || errors.Is(err, chat.ErrGone) || errors.Is(err, chat.ErrMuted) {
 		return nil

@@ -312,6 +312,12 @@ func (one *room) origin() id.RoomID {
 	return one.ID
 }
 
+// two tells whether a room is between the bot and one other now.
+func (r *rooms) two(rid id.RoomID) (yes bool) {
+	r.view(rid, func(one *room) { yes = one.private(r.me) })
+	return yes
+}
+
 // private tells whether a room is between the bot and one other.
 func (one *room) private(me id.UserID) bool {
 	return one.Direct && len(one.members) == 2 && one.members[me].Is == event.MembershipJoin

@@ -159,6 +159,9 @@ func (a *Adapter) dispatch(ctx context.Context, p parcel) (delivered, error) {
 	if err := a.ready(p); err != nil {
 		return delivered{}, err
 	}
+	if p.Try == 0 {
+		p.Two = a.rooms.two(p.Room)
+	}
 	p.Try, p.Time = p.Try+1, a.now()
 	p.Told = a.parts.Now()
 	if err := a.keep.set(key("pend", p.Txn), p); err != nil {
