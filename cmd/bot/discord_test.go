@@ -56,9 +56,9 @@ type hall struct {
 	ended  chan struct{}
 	err    atomic.Pointer[error]
 	stop   context.CancelFunc
-	last   chat.Message
-	fail   atomic.Bool // the next append is stored, and its answer lost
-	lose   atomic.Bool // the next post does not reach Discord at first
+	last   atomic.Pointer[chat.Message] // the bot may hear something again meanwhile
+	fail   atomic.Bool                  // the next append is stored, and its answer lost
+	lose   atomic.Bool                  // the next post does not reach Discord at first
 }
 
 func newHall(t *testing.T, files string, with ...func(*plan)) *hall {
@@ -158,7 +158,7 @@ func (h *hall) leave() {
 
 // Handle notes a message down on its way to the desk.
 func (h *hall) Handle(ctx context.Context, m chat.Message) ([]chat.Post, error) {
-	h.last = m
+	h.last.Store(&m)
 	return h.house.desk.Handle(ctx, m)
 }
 
@@ -194,8 +194,8 @@ func (h *hall) Do(ctx context.Context, d chatscript.Direction) error {
 		}
 		return h.house.settle(ctx)
 	case chatscript.Resend:
-		h.Again()                                      // the adapter knows it
-		posts, err := h.house.desk.Handle(ctx, h.last) // and the desk, if the adapter did not
+		h.Again()                                              // the adapter knows it
+		posts, err := h.house.desk.Handle(ctx, *h.last.Load()) // and the desk, if the adapter did not
 		if err != nil {
 			return err
 		}
@@ -204,8 +204,7 @@ func (h *hall) Do(ctx context.Context, d chatscript.Direction) error {
 				return err
 			}
 		}
-		_, err = h.house.due(ctx)
-		return err
+		return quietly(ctx, h.house)
 	}
 	return nil
 }

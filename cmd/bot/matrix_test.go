@@ -103,7 +103,8 @@ func (f *fen) connect() {
 	p.Say = say
 	p.Make, p.Now = f.house.desk, f.house.clock.Now
 	p.OnPost = f.Stage.OnPost
-	p.Settle = f.quiet(f.house)
+	house := f.house
+	p.Settle = func(ctx context.Context) error { return quietly(ctx, house) }
 	if f.bot, err = matrix.New(f.set, p); err != nil {
 		f.t.Fatal(err)
 	}
@@ -119,17 +120,6 @@ func (f *fen) connect() {
 			f.err.Store(&err)
 		}
 	}()
-}
-
-// quiet does what is due in a house, never while somebody waits there: two at once
-// would find what is due in either order.
-func (f *fen) quiet(h *house) func(context.Context) error {
-	return func(ctx context.Context) error {
-		h.turn.Lock()
-		defer h.turn.Unlock()
-		_, err := h.due(ctx)
-		return err
-	}
 }
 
 // leave ends the adapter.
