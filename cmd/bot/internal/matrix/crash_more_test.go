@@ -174,12 +174,7 @@ func TestCrashWaking(t *testing.T) {
 // desk once, and who brought it is known.
 func TestCrashInvitations(t *testing.T) {
 	comes := func(th *theatre) {
-		r, err := th.ann.Cli.CreateRoom(th.Context(), &mautrix.ReqCreateRoom{Preset: "trusted_private_chat", IsDirect: true, Invite: []id.UserID{th.b.user},
-			InitialState: []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}}}}})
-		if err != nil {
-			th.Fatal(err)
-		}
-		th.fen = r.RoomID
+		th.fen = th.ann.Direct(th.b.user)
 	}
 	speaks := func(th *theatre) {
 		th.ann.AwaitMembers(th.fen, 2)

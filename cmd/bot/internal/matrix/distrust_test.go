@@ -257,31 +257,27 @@ func TestThirdInTheDirectRoom(t *testing.T) {
 	secret := func(text string) chat.Post {
 		return chat.Post{ID: chat.PostID("p/" + text), To: chat.Destination{Only: personOf(string(a.ann.Cli.UserID))}, Entry: -1, Lines: []chat.Line{{{Kind: chat.Plain, Text: text}}}}
 	}
-	r, err := a.ann.Cli.CreateRoom(t.Context(), &mautrix.ReqCreateRoom{Preset: "trusted_private_chat", IsDirect: true, Invite: []id.UserID{a.b.user},
-		InitialState: []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}}}}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	a.ann.AwaitMembers(r.RoomID, 2)
-	a.ann.Say(r.RoomID, "hello")
+	direct := a.ann.Direct(a.b.user)
+	a.ann.AwaitMembers(direct, 2)
+	a.ann.Say(direct, "hello")
 	a.ann.Await("the answer", from(a.b.user, "HELLO"))
 	if _, err := a.b.Send(t.Context(), secret("for ann")); err != nil {
 		t.Fatal(err)
 	}
-	if e := a.ann.Await("the first", from(a.b.user, "for ann")); e.RoomID != r.RoomID {
+	if e := a.ann.Await("the first", from(a.b.user, "for ann")); e.RoomID != direct {
 		t.Error("the room that ann made was not used")
 	}
-	if _, err := a.ann.Cli.InviteUser(t.Context(), r.RoomID, &mautrix.ReqInviteUser{UserID: a.bo.Cli.UserID}); err != nil {
+	if _, err := a.ann.Cli.InviteUser(t.Context(), direct, &mautrix.ReqInviteUser{UserID: a.bo.Cli.UserID}); err != nil {
 		t.Fatal(err)
 	}
-	a.bo.AwaitMembers(r.RoomID, 3)
-	a.bo.Say(r.RoomID, "!here too")
+	a.bo.AwaitMembers(direct, 3)
+	a.bo.Say(direct, "!here too")
 	a.bo.Await("the answer", from(a.b.user, "/HERE TOO"))
 	if err := a.b.answer(t.Context(), secret("for ann alone")); err != nil {
 		t.Fatal(err)
 	}
 	e := a.ann.Await("the second", from(a.b.user, "for ann alone"))
-	if e.RoomID == r.RoomID || !e.Mautrix.WasEncrypted {
+	if e.RoomID == direct || !e.Mautrix.WasEncrypted {
 		t.Errorf("told in %s", e.RoomID)
 	}
 	for _, e := range a.bo.Events() {
@@ -300,20 +296,16 @@ func TestThirdInTheDirectRoom(t *testing.T) {
 func TestThirdBeforeTheResend(t *testing.T) {
 	s, l, p, ann, _ := lane(t)
 	bo := s.Join("bo")
-	r, err := ann.Cli.CreateRoom(t.Context(), &mautrix.ReqCreateRoom{Preset: "trusted_private_chat", IsDirect: true, Invite: []id.UserID{p.b.user},
-		InitialState: []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}}}}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	ann.AwaitMembers(r.RoomID, 2)
-	ann.Say(r.RoomID, "hello")
+	direct := ann.Direct(p.b.user)
+	ann.AwaitMembers(direct, 2)
+	ann.Say(direct, "hello")
 	ann.Await("the answer", from(p.b.user, "HELLO"))
 	var forgotten atomic.Bool
 	l.tell(func(r *http.Request) (*http.Response, error) { // says yes and forgets
 		forgotten.Store(true)
 		return status(200, `{"event_id":"$never:osier.test"}`)(r)
 	})
-	ann.Say(r.RoomID, "a secret")
+	ann.Say(direct, "a secret")
 	p.b.heard(t, "a secret")
 	for range 300 {
 		if forgotten.Load() {
@@ -321,14 +313,14 @@ func TestThirdBeforeTheResend(t *testing.T) {
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
-	if _, err := ann.Cli.InviteUser(t.Context(), r.RoomID, &mautrix.ReqInviteUser{UserID: bo.Cli.UserID}); err != nil {
+	if _, err := ann.Cli.InviteUser(t.Context(), direct, &mautrix.ReqInviteUser{UserID: bo.Cli.UserID}); err != nil {
 		t.Fatal(err)
 	}
-	bo.AwaitMembers(r.RoomID, 3)
-	bo.Say(r.RoomID, "!here too")
+	bo.AwaitMembers(direct, 3)
+	bo.Say(direct, "!here too")
 	bo.Await("the answer", from(p.b.user, "/HERE TOO"))
 	p.b.later(2 * confirmWithin)
-	bo.Say(r.RoomID, "!tick")
+	bo.Say(direct, "!tick")
 	bo.Await("the answer", from(p.b.user, "/TICK"))
 	bo.Quiet(time.Second)
 	for _, e := range append(bo.Events(), ann.Events()...) {

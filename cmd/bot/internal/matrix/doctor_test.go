@@ -3,9 +3,6 @@
 package matrix
 
 import (
-	"bytes"
-	"encoding/json"
-	"io"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -28,17 +25,7 @@ func (w rewriter) RoundTrip(r *http.Request) (*http.Response, error) {
 		if err != nil || !strings.Contains(r.URL.Path, part) || change == nil {
 			continue
 		}
-		whole := dict{}
-		if err := json.NewDecoder(a.Body).Decode(&whole); err != nil {
-			return nil, err
-		}
-		a.Body.Close()
-		change(a, whole)
-		b, err := json.Marshal(whole)
-		if err != nil {
-			return nil, err
-		}
-		a.Body, a.ContentLength = io.NopCloser(bytes.NewReader(b)), int64(len(b))
+		a, err = rewrite(a, func(whole *dict) error { change(a, *whole); return nil })
 	}
 	return a, err
 }

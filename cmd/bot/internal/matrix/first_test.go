@@ -3,13 +3,10 @@
 package matrix
 
 import (
-	"context"
 	"fmt"
 	"testing"
 	"time"
 
-	"maunium.net/go/mautrix"
-	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
 
 	"drumhead/cmd/bot/internal/matrix/matrixtest"
@@ -26,12 +23,7 @@ func TestFirstWords(t *testing.T) {
 		if i%2 == 0 {
 			rid = ann.Room(true, b.user)
 		} else {
-			r, err := ann.Cli.CreateRoom(context.Background(), &mautrix.ReqCreateRoom{Preset: "trusted_private_chat", IsDirect: true, Invite: []id.UserID{b.user},
-				InitialState: []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}}}}})
-			if err != nil {
-				t.Fatal(err)
-			}
-			rid = r.RoomID
+			rid = ann.Direct(b.user)
 		}
 		ann.AwaitMembers(rid, 2)
 		text := fmt.Sprintf("!roll %dd6", i+1)

@@ -28,9 +28,13 @@ type lateEvent struct {
 	Code    event.RoomKeyWithheldCode
 }
 
-func (l lateEvent) event() (*event.Event, error) {
-	e := &event.Event{ID: l.ID, RoomID: l.Room, Sender: l.Sender, Timestamp: l.TS, Type: event.EventEncrypted}
-	return e, e.Content.UnmarshalJSON(l.Content)
+// readLate reads the note of an event that waits, and the event.
+func readLate(b []byte) (l lateEvent, e *event.Event, err error) {
+	if err := json.Unmarshal(b, &l); err != nil {
+		return l, nil, err
+	}
+	e = &event.Event{ID: l.ID, RoomID: l.Room, Sender: l.Sender, Timestamp: l.TS, Type: event.EventEncrypted}
+	return l, e, e.Content.UnmarshalJSON(l.Content)
 }
 
 // Patience with keys.
@@ -77,11 +81,7 @@ func (a *Adapter) late(ctx context.Context, d chat.Desk) error {
 // hearLate hears an event whose key has come, and forgets it after: if the bot dies
 // between, it is heard once more, which the desk knows.
 func (a *Adapter) hearLate(ctx context.Context, d chat.Desk, at string, b []byte) error {
-	var l lateEvent
-	if err := json.Unmarshal(b, &l); err != nil {
-		return err
-	}
-	e, err := l.event()
+	l, e, err := readLate(b)
 	if err != nil {
 		return err
 	}
@@ -118,11 +118,7 @@ func (a *Adapter) housekeep(ctx context.Context) error {
 func (a *Adapter) chase(ctx context.Context) error {
 	n, by := 0, map[id.UserID]int{}
 	return a.keep.scan("late"+sep, func(at string, b []byte) error {
-		var l lateEvent
-		if err := json.Unmarshal(b, &l); err != nil {
-			return err
-		}
-		e, err := l.event()
+		l, e, err := readLate(b)
 		if err != nil {
 			return err
 		}

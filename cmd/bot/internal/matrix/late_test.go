@@ -41,27 +41,14 @@ func (s *sluggish) RoundTrip(r *http.Request) (*http.Response, error) {
 	if err != nil || !strings.HasSuffix(r.URL.Path, "/sync") || a.StatusCode != http.StatusOK {
 		return a, err
 	}
-	b, err := io.ReadAll(a.Body)
-	a.Body.Close()
-	if err != nil {
-		return nil, err
-	}
-	var answer map[string]json.RawMessage
-	var device struct {
-		Events []json.RawMessage `json:"events"`
-	}
-	if err := json.Unmarshal(b, &answer); err != nil {
-		return nil, err
-	}
-	if answer["to_device"] != nil {
-		if err := json.Unmarshal(answer["to_device"], &device); err != nil {
-			return nil, err
+	return rewritePart(a, "to_device", func(device *toDevice) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.kept = append(s.kept, device.Events...)
+		device.Events = nil
+		if s.hold {
+			return
 		}
-	}
-	s.mu.Lock()
-	s.kept = append(s.kept, device.Events...)
-	device.Events = nil
-	if !s.hold {
 		if since := r.URL.Query().Get("since"); since != s.last {
 			s.last, s.back = since, nil
 		}
@@ -71,17 +58,12 @@ func (s *sluggish) RoundTrip(r *http.Request) (*http.Response, error) {
 			}
 		}
 		device.Events, s.kept = s.back, nil
-	}
-	s.mu.Unlock()
-	if answer["to_device"], err = json.Marshal(device); err != nil {
-		return nil, err
-	}
-	if b, err = json.Marshal(answer); err != nil {
-		return nil, err
-	}
-	a.Body, a.ContentLength = io.NopCloser(bytes.NewReader(b)), int64(len(b))
-	a.Header.Del("Content-Length")
-	return a, nil
+	})
+}
+
+// toDevice is what a sync answer has for the device.
+type toDevice struct {
+	Events []json.RawMessage `json:"events"`
 }
 
 func (s *sluggish) set(hold bool) {

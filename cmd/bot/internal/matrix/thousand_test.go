@@ -3,11 +3,9 @@
 package matrix
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"net/http"
 	"path/filepath"
 	"runtime"
@@ -62,23 +60,15 @@ func (f *fens) sync(r *http.Request) (*http.Response, error) {
 	if err != nil || len(f.heard) == 0 || a.StatusCode != http.StatusOK {
 		return a, err
 	}
-	defer a.Body.Close()
-	whole := dict{}
-	if err := json.NewDecoder(a.Body).Decode(&whole); err != nil {
-		return nil, err
-	}
-	rooms, _ := whole["rooms"].(dict)
-	if rooms == nil {
-		rooms = dict{}
-		whole["rooms"] = rooms
-	}
-	rooms["join"], f.heard = f.heard, nil
-	b, err := json.Marshal(whole)
-	if err != nil {
-		return nil, err
-	}
-	a.Body, a.ContentLength = io.NopCloser(bytes.NewReader(b)), int64(len(b))
-	return a, nil
+	return rewrite(a, func(whole *dict) error {
+		rooms, _ := (*whole)["rooms"].(dict)
+		if rooms == nil {
+			rooms = dict{}
+			(*whole)["rooms"] = rooms
+		}
+		rooms["join"], f.heard = f.heard, nil
+		return nil
+	})
 }
 
 // send takes a post and lets it come back.

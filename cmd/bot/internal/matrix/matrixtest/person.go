@@ -236,7 +236,17 @@ func Body(e *event.Event) string {
 // Room makes a room, encrypted or not, and invites people; it waits for nobody.
 func (p *Person) Room(encrypted bool, invite ...id.UserID) id.RoomID {
 	p.t.Helper()
-	req := &mautrix.ReqCreateRoom{Preset: "private_chat", Invite: invite}
+	return p.made(&mautrix.ReqCreateRoom{Preset: "private_chat", Invite: invite}, encrypted)
+}
+
+// Direct makes an encrypted direct room with somebody.
+func (p *Person) Direct(with id.UserID) id.RoomID {
+	p.t.Helper()
+	return p.made(&mautrix.ReqCreateRoom{Preset: "trusted_private_chat", IsDirect: true, Invite: []id.UserID{with}}, true)
+}
+
+func (p *Person) made(req *mautrix.ReqCreateRoom, encrypted bool) id.RoomID {
+	p.t.Helper()
 	if encrypted {
 		req.InitialState = []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}}}}
 	}

@@ -246,16 +246,10 @@ func (g *Stage) direct(name string) id.RoomID {
 	if rid, ok := g.rooms[place]; ok {
 		return rid
 	}
-	r, err := p.Cli.CreateRoom(context.Background(), &mautrix.ReqCreateRoom{
-		Preset: "trusted_private_chat", IsDirect: true, Invite: []id.UserID{g.Bot},
-		InitialState: []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: &event.EncryptionEventContent{Algorithm: id.AlgorithmMegolmV1}}}},
-	})
-	if err != nil {
-		g.t.Fatal(err)
-	}
-	p.AwaitMembers(r.RoomID, 2)
-	g.rooms[place] = r.RoomID
-	return r.RoomID
+	rid := p.Direct(g.Bot)
+	p.AwaitMembers(rid, 2)
+	g.rooms[place] = rid
+	return rid
 }
 
 // Say lets somebody say, pick or hand in something, and waits for the answers.
