@@ -246,12 +246,9 @@ func (s *ear) tapped(i *interaction) (heard, *form) {
 
 // converse takes what was said to the desk, and answers.
 func (s *ear) converse(i *interaction, said heard) {
-	r := s.w.reply(s.ctx, i, said.private)
-	r.place = s.belongs(i.Channel)
 	m := i.message()
-	m.Place = placeOf(r.place)
 	m.Text, m.Tap = said.text, said.tap
-	s.remember(i, r, &m)
+	r := s.begin(i, said.private, &m)
 	if said.refuse == "" {
 		said.refuse = s.lacking(i, said.spec)
 	}
@@ -288,20 +285,23 @@ func (s *ear) converse(i *interaction, said heard) {
 	})
 }
 
-// remember keeps an interaction for as long as it can be answered. Its secret is
-// durable before anything is said; the desk need not wait for that.
-func (s *ear) remember(i *interaction, r *reply, m *chat.Message) {
-	person := i.by().ID
-	keep := map[string][]byte{keyAsk + i.ID: value(asking{App: i.App, Token: i.Token, Tapped: r.tapped, Channel: r.channel, Place: r.place, At: created(i.ID)})}
+// begin begins to answer an interaction, and says where its message belongs. It is
+// kept for as long as it can be answered. Its secret is durable before anything is
+// said; the desk need not wait for that.
+func (s *ear) begin(i *interaction, private bool, m *chat.Message) *reply {
+	person, place := i.by().ID, s.belongs(i.Channel)
+	m.Place = placeOf(place)
+	keep := map[string][]byte{keyAsk + i.ID: value(asking{App: i.App, Token: i.Token, Tapped: i.tapped(), Channel: i.Channel, Place: place, At: created(i.ID)})}
 	s.whereabouts(i.Guild, person, i.Channel, m, keep)
 	kept := s.book.begin(keep)
-	r.keep(kept)
+	r := s.w.reply(s.ctx, i, place, private, kept)
 	if i.Guild == "" { // whose this channel is must be known before anything is sent there
 		_ = kept.wait(s.ctx) // what went wrong is told when something is said
 	}
 	s.Adapter.mu.Lock()
 	defer s.Adapter.mu.Unlock()
-	s.replies[i.ID], s.latest[seat{r.place, person}] = r, r
+	s.replies[i.ID], s.latest[seat{place, person}] = r, r
+	return r
 }
 
 // whereabouts notes the server in which a person last spoke to the bot: what they
@@ -380,16 +380,23 @@ func (s *ear) complete(i *interaction) {
 	s.whereabouts(i.Guild, i.by().ID, i.Channel, &m, map[string][]byte{})
 	s.w.offer(ctx, i, func(text string) []chat.Suggestion {
 		m.Text = text
-		return s.suggestions(m)
+		return s.suggestions(i.by().ID, m)
 	}, s.Specs)
 }
 
 // suggestions are the desk's, which answers from memory. What is not in memory yet, as
 // after a start, comes there meanwhile: if that takes long nothing is offered now, and
-// with the next letter it is there.
-func (s *ear) suggestions(m chat.Message) []chat.Suggestion {
+// with the next letter it is there. What is still looked for is of its person's share.
+func (s *ear) suggestions(person string, m chat.Message) []chat.Suggestion {
+	if !s.enter(person) {
+		s.drop()
+		return nil
+	}
 	found := make(chan []chat.Suggestion, 1)
-	s.going.Go(func() { found <- s.desk.Complete(s.ctx, m) })
+	s.going.Go(func() {
+		defer s.leave(person)
+		found <- s.desk.Complete(s.ctx, m)
+	})
 	late := time.NewTimer(s.w.patience)
 	defer late.Stop()
 	select {

@@ -136,6 +136,9 @@ const (
 // has tells whether all of some bits are there.
 func (p permissions) has(bits permissions) bool { return p&bits == bits }
 
+// tapped tells whether it stands on a message: a button, or a form of one.
+func (i *interaction) tapped() bool { return i.On != nil }
+
 // by is who did it.
 func (i *interaction) by() user {
 	if i.Member != nil {

@@ -67,9 +67,11 @@ const (
 	kept
 )
 
-// reply begins to answer an interaction.
-func (w *wires) reply(ctx context.Context, i *interaction, private bool) *reply {
-	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, channel: i.Channel, place: i.Channel, private: private, tapped: i.On != nil, since: created(i.ID), said: make(chan struct{})}
+// reply begins to answer an interaction that belongs to a place, and whose secret is
+// being kept on a leaf; nil: it is. What waited for its turn is promised an answer at
+// once.
+func (w *wires) reply(ctx context.Context, i *interaction, place string, private bool, secret *leaf) *reply {
+	r := &reply{w: w, app: i.App, id: i.ID, token: i.Token, channel: i.Channel, place: place, private: private, tapped: i.tapped(), since: created(i.ID), said: make(chan struct{}), secret: secret}
 	r.timer = time.AfterFunc(max(0, w.patience-time.Since(i.heard)), func() { r.promise(ctx) })
 	return r
 }
@@ -80,13 +82,6 @@ func (w *wires) replyAgain(id string, k asking) *reply {
 	r.timer = time.NewTimer(0)
 	r.timer.Stop()
 	return r
-}
-
-// keep notes on which leaf the secret is being kept.
-func (r *reply) keep(l *leaf) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.secret = l
 }
 
 // durable waits until the secret is kept, before Discord is told anything: only with it

@@ -20,7 +20,7 @@ func asked(t *testing.T, s *discordtest.Server, private bool, after time.Duratio
 		t.Fatal("not heard")
 	}
 	w.patience = after
-	return w.reply(t.Context(), i, private), did
+	return w.reply(t.Context(), i, i.Channel, private, nil), did
 }
 
 // What has waited for its turn as long as an answer may take is promised at once.
@@ -31,7 +31,13 @@ func TestPromiseAfterWaiting(t *testing.T) {
 	did := s.Do(fen, discordtest.SlashCommand, map[string]any{"name": "roll"})
 	i := arrive(t, w, s, did)
 	i.heard = i.heard.Add(-never)
-	r := w.reply(t.Context(), i, true)
+	secret := &leaf{done: make(chan struct{})}
+	r := w.reply(t.Context(), i, i.Channel, true, secret)
+	time.Sleep(50 * time.Millisecond)
+	if _, yes := did.Answered(); yes {
+		t.Error("answered before its secret was kept: after a crash nobody could answer it again")
+	}
+	close(secret.done)
 	if a := did.Answer(t.Context()); a.Type != discordtest.AnswerDeferred {
 		t.Errorf("answered with %+v", a)
 	}

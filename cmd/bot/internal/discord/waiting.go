@@ -138,11 +138,8 @@ func asksToShow(i *interaction) bool {
 // show shows somebody what waits for them, to them alone.
 func (s *ear) show(i *interaction) {
 	person := i.by().ID
-	r := s.w.reply(s.ctx, i, true)
-	r.place = s.belongs(i.Channel)
 	m := i.message()
-	m.Place = placeOf(r.place)
-	s.remember(i, r, &m)
+	r := s.begin(i, true, &m)
 	defer r.end(s.ctx)
 	done, err := s.w.turns.take(s.ctx, keyWait+person)
 	if err != nil {
